@@ -1,0 +1,92 @@
+"""What is asked: the part, its blank, what the drawing says beyond the solid, demand, and how it is made today."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from palletwright.shop.model import Model, Name, Positive
+from palletwright.units import Length, Money
+from palletwright.verdict import Vec
+
+
+class Blank(Model):
+    """What the part is cut from. `file` is a STEP of the blank's own; else a block or bar with allowances.
+
+    `allowance` is mm to remove on each sawn or bar face (sawn 1.5 to 2, bar 1); `tolerance` the ± of its size;
+    `size` the blank's own size along the part file's x, y, z where the engineer knows it.
+    """
+
+    kind: Literal["block", "round", "file", "finished"] = "block"
+    file: Path | None = None
+    size: tuple[Positive, Positive, Positive] | None = None
+    allowance: Length = Field(default=1.5, ge=0)
+    grip_stock: Length = Field(default=0.0, ge=0)
+    tolerance: Length = Field(default=0.5, ge=0)
+    price: Money | None = None
+    saw_kerf: Length = Field(default=2.5, ge=0)
+
+
+class DrawingFact(Model):
+    """One fact of the drawing that the solid lacks, at a feature id or a face at a point."""
+
+    at: str | Vec
+    kind: Literal["datum", "tolerance", "fit", "finish", "thread", "edge", "no_mark", "not_threaded"]
+    value: str = ""
+    to: str | None = None
+
+
+class KnownOperation(Model):
+    """An operation that the engineer fixes: its directions (towards the spindle, part frame), measured time."""
+
+    directions: tuple[Vec, ...] = Field(min_length=1)
+    features: tuple[str, ...] = ()
+    cutting_seconds: float | None = Field(default=None, gt=0)
+
+
+class TodayStep(Model):
+    """One step of the present way."""
+
+    operation: Name
+    parts_per_start: int = Field(ge=1)
+    cycle_seconds: float = Field(gt=0)
+    load_seconds: float = Field(gt=0, description="s per start, to unload and load")
+    attended: bool = True
+    machine: str | None = None
+    setup_hours: float = Field(default=1.0, ge=0)
+    scrap: float = Field(default=0.01, ge=0, lt=1)
+
+
+class Override(Model):
+    """What the engineer knows about one feature."""
+
+    feature: Name
+    tool: int | None = None
+    seconds: float | None = Field(default=None, gt=0)
+    direction: Vec | None = None
+    in_cycle: bool = True
+
+
+class Job(Model):
+    """The least job is a STEP file, a material and a quantity; all else has a default."""
+
+    name: str = ""
+    part: Path
+    solid: int | None = Field(default=None, ge=1, description="which solid of the file, counted from 1")
+    material: Name
+    per_year: int = Field(gt=0)
+    batch: int | None = Field(default=None, gt=0)
+    blank: Blank = Blank()
+    facts: tuple[DrawingFact, ...] = ()
+    operations: tuple[KnownOperation, ...] = ()
+    overrides: tuple[Override, ...] = ()
+    together: tuple[tuple[str, ...], ...] = ()
+    today: tuple[TodayStep, ...] = ()
+    allow_left_over: bool = True
+    machines: tuple[str, ...] = Field(default=(), description="ids of the machines that may be used; empty: all")
+    greatest_sets: int = Field(default=2, ge=1, le=4)
+    parts_at_risk: int | None = Field(default=None, ge=1)
+    seed: int = 1
+    effort: int = Field(default=1, ge=1, le=10)
