@@ -1,0 +1,35 @@
+"""Flow: loading, sets, people and money."""
+
+from palletwright.flow.model import Cost, Flow, Payback, StationLoad, Timing
+from palletwright.flow.money import cost, cost_range, payback
+from palletwright.flow.sets import load_seconds, piles, timing
+from palletwright.flow.tending import (
+    FiniteSource,
+    finite_source,
+    least_sets,
+    machine_tending_cost,
+    start_seconds,
+    starts_per_part,
+    utilisation_exponential,
+)
+
+__all__ = [
+    "Cost",
+    "FiniteSource",
+    "Flow",
+    "Payback",
+    "StationLoad",
+    "Timing",
+    "cost",
+    "cost_range",
+    "finite_source",
+    "least_sets",
+    "load_seconds",
+    "machine_tending_cost",
+    "payback",
+    "piles",
+    "start_seconds",
+    "starts_per_part",
+    "timing",
+    "utilisation_exponential",
+]

@@ -1,0 +1,101 @@
+"""What flow answers: how sets, people and money work out for one way of making the part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from palletwright.verdict import Reason
+
+
+@dataclass(frozen=True, slots=True)
+class StationLoad:
+    """What the operator does at the stations of one operation in one start: count, screws each, whether raw."""
+
+    operation: int
+    stations: int
+    screws: int
+    seconds_per_screw: float
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """One start and what it means per part. Minutes unless the name says otherwise.
+
+    `start_seconds` from press of start to press of start; `attended_minutes` and `unattended_minutes` of it.
+    """
+
+    sets: int
+    machine_seconds: float
+    load_seconds: float
+    swap_seconds: float
+    start_seconds: float
+    parts_per_start: float
+    attended_minutes: float
+    unattended_minutes: float
+    spindle_minutes_per_part: float
+    attended_minutes_per_part: float
+    waits_for: str
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Money per part by kind, and for the whole year; capital once."""
+
+    material: float
+    machine: float
+    labour: float
+    tools: float
+    fixture: float
+    setup: float
+    bench: float
+    scrap: float
+    capital: float
+    per_year: int
+
+    @property
+    def per_part(self) -> float:
+        return (
+            self.material
+            + self.machine
+            + self.labour
+            + self.tools
+            + self.fixture
+            + self.setup
+            + self.bench
+            + self.scrap
+        )
+
+    @property
+    def running(self) -> float:
+        """Per part without the fixture's own share: what payback compares."""
+        return self.per_part - self.fixture
+
+
+@dataclass(frozen=True)
+class Payback:
+    """Months until the capital is back, with a range from the spread of the inputs. None: never."""
+
+    months: float | None
+    low: float | None
+    high: float | None
+    saving_per_year: float
+    npv: float
+    break_even_parts: float | None
+    chance_within_limit: float
+    matters_most: tuple[tuple[str, float], ...]
+    machine_hours_freed: float
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Timing, cost, payback and how the piles behave."""
+
+    timing: Timing
+    cost: Cost
+    payback: Payback | None
+    work_in_process: int
+    startup_starts: int
+    pile_per_start: tuple[tuple[int, int], ...] = ()
+    cost_range: tuple[float, float] = (0.0, 0.0)
+    reasons: tuple[Reason, ...] = ()
+    bill: tuple[tuple[str, float], ...] = field(default=())

@@ -1,0 +1,56 @@
+"""Loading, sets and people: what one start takes, and how finished parts leave it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from palletwright.flow.model import StationLoad, Timing
+from palletwright.flow.tending import start_seconds
+from palletwright.shop.model import Rates
+
+
+def load_seconds(loads: Sequence[StationLoad], rates: Rates) -> float:
+    """Seconds to unload and load one set by hand: every station's handling, its screws, and the allowance.
+
+    `rates.station_seconds` a station (common practice, no source), the clamp's own seconds a screw.
+    """
+    bare = sum(s.stations * (rates.station_seconds + s.screws * s.seconds_per_screw) for s in loads)
+    return bare * (1.0 + rates.allowance)
+
+
+def timing(machine_seconds: float, loads: Sequence[StationLoad], parts: float, sets: int, rates: Rates) -> Timing:
+    """One start: with one set loading stands in the cycle; with two or more it runs beside the spindle.
+
+    Attended is what keeps a person there: loading and the swap. Spindle minutes are the machine's own cycle.
+    """
+    load = load_seconds(loads, rates)
+    whole = start_seconds(machine_seconds, load, rates.swap_seconds, sets)
+    attended = (load + rates.swap_seconds) / 60.0
+    alone = max(0.0, whole / 60.0 - attended)
+    waits = "loading" if sets == 1 or load > machine_seconds else "the spindle"
+    return Timing(
+        sets=sets,
+        machine_seconds=machine_seconds,
+        load_seconds=load,
+        swap_seconds=rates.swap_seconds,
+        start_seconds=whole,
+        parts_per_start=parts,
+        attended_minutes=attended,
+        unattended_minutes=alone,
+        spindle_minutes_per_part=machine_seconds / 60.0 / parts,
+        attended_minutes_per_part=attended / parts,
+        waits_for=waits,
+    )
+
+
+def piles(counts: Sequence[int]) -> tuple[int, tuple[tuple[int, int], ...]]:
+    """Finished parts per start from the stations of each operation, and the pile before each later operation
+    that grows per start (operation index, parts)."""
+    finished = min(counts)
+    grows = []
+    leaving = counts[0]
+    for k, n in enumerate(counts[1:], start=1):
+        if leaving > n:
+            grows.append((k, leaving - n))
+        leaving = min(leaving, n)
+    return finished, tuple(grows)
