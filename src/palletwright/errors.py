@@ -23,9 +23,12 @@ class Fault:
     value: str
     problem: str
     allowed: str = ""
+    line: int | None = None
 
     def __str__(self) -> str:
-        text = f"{self.file}: {self.key} = {self.value}: {self.problem}" if self.key else f"{self.file}: {self.problem}"
+        where = self.file if self.line is None else f"{self.file}, line {self.line}"
+        what = f"{self.key} = {self.value}" if self.value else self.key
+        text = f"{where}: {what}: {self.problem}" if self.key else f"{where}: {self.problem}"
         return f"{text}; allowed: {self.allowed}" if self.allowed else text
 
 

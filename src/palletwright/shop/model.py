@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from palletwright.shop.base import Model as Model
+from palletwright.shop.base import Name as Name
+from palletwright.shop.base import Positive as Positive
+from palletwright.shop.base import Problem, plain, repeated
+from palletwright.shop.material import CuttingData as CuttingData
+from palletwright.shop.material import Isogroup as Isogroup
+from palletwright.shop.material import Material as Material
+from palletwright.shop.tooling import Cutter as Cutter
+from palletwright.shop.tooling import Cylinder as Cylinder
+from palletwright.shop.tooling import Holder as Holder
+from palletwright.shop.tooling import Tool as Tool
 from palletwright.units import Force, Length, Mass, Money, Power, Speed, Torque
-
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-Positive = Annotated[Length, Field(gt=0)]
-Isogroup = Literal["P", "M", "K", "N", "S", "H"]
-
-
-class Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=False)
 
 
 class Travel(Model):
@@ -24,12 +28,11 @@ class Travel(Model):
     y: tuple[Length, Length]
     z: tuple[Length, Length]
 
-
-class Cylinder(Model):
-    """One step of a stack, from the previous one's end: `diameter` over `length`."""
-
-    diameter: Positive
-    length: Positive
+    def problems(self) -> Iterator[Problem]:
+        for axis in ("x", "y", "z"):
+            least, greatest = getattr(self, axis)
+            if not least < greatest:
+                yield axis, f"least {least:g} mm isn't below greatest {greatest:g} mm", "[least, greatest]"
 
 
 class RotaryAxis(Model):
@@ -97,6 +100,14 @@ class Machine(Model):
     greatest_tool_length: Positive = 300.0
     rotary: RotaryAxis | None = None
     rate: Money = Field(description="per hour, without operator")
+    coolant_bar: float | None = Field(default=None, gt=0, description="bar, pressure through the spindle")
+    wash_down: bool = False
+    source: str = ""
+
+    @property
+    def daylight(self) -> float:
+        """mm from the table's face to the gauge line with the spindle at its highest."""
+        return self.travel.z[1]
 
 
 class Carrier(Model):
@@ -124,6 +135,19 @@ class Carrier(Model):
     blank_price: Money = 0.0
     make_hours: float = Field(default=4.0, ge=0, description="machining hours to make one, without its stations")
     mass: Mass | None = None
+    source: str = ""
+
+    def problems(self) -> Iterator[Problem]:
+        needs = {
+            "plate": ("width",),
+            "pallet": ("blank_diameter",),
+            "vise": ("width", "jaw_width", "jaw_height", "opening", "jaw_force"),
+        }[self.kind]
+        for key in needs:
+            if getattr(self, key) is None:
+                yield key, f"is missing: a {self.kind} needs it", "greater than 0"
+        if any(not 2 <= n <= 8 for n in self.sides):
+            yield "sides", "a pallet has 2 to 8 sides", "whole numbers from 2 to 8"
 
 
 class Clamp(Model):
@@ -149,6 +173,7 @@ class Clamp(Model):
     price: Money = 0.0
     seconds: float = Field(default=5.0, ge=0, description="s to tighten and loosen it once")
     widest_hole: Length | None = None
+    source: str = ""
 
 
 class Locator(Model):
@@ -160,120 +185,7 @@ class Locator(Model):
     height: Positive
     price: Money = 0.0
     repeatability: Length = Field(default=0.01, ge=0)
-
-
-class Cutter(Model):
-    """A cutting tool by ISO 13399 symbols: DC cutting diameter, LU usable length, LCF flute length, APMX
-    greatest depth of cut, DMM shank diameter, DN neck diameter, OAL overall length, ZEFP effective edges, SIG
-    point angle, RE corner radius, TP pitch of thread."""
-
-    id: Name
-    kind: Literal[
-        "end_mill",
-        "face_mill",
-        "drill",
-        "spot_drill",
-        "tap",
-        "reamer",
-        "counterbore",
-        "chamfer_mill",
-        "ball_mill",
-        "slot_cutter",
-    ]
-    DC: Positive
-    LU: Positive
-    LCF: Positive
-    APMX: Positive | None = None
-    DMM: Positive
-    DN: Positive | None = None
-    OAL: Positive
-    ZEFP: int = Field(default=1, ge=1)
-    SIG: float | None = Field(default=None, gt=0, le=180)
-    RE: Length = Field(default=0.0, ge=0)
-    TP: Length | None = None
-    helix: float = Field(default=30.0, ge=0, le=60)
-    carbide: bool = True
-    coolant_through: bool = False
-    price: Money = 0.0
-
-
-class Holder(Model):
-    """A holder as a stack of cylinders from its front end up to the gauge line."""
-
-    id: Name
-    taper: Name
-    stack: tuple[Cylinder, ...] = Field(min_length=1)
-    bore: tuple[Length, Length] = Field(description="mm, least and greatest shank held")
-    price: Money = 0.0
-
-
-class Tool(Model):
-    """A tool assembly: cutter, holder, stick-out LB (mm from the holder's front to the tip)."""
-
-    number: int = Field(ge=1)
-    cutter: Cutter
-    holder: Holder
-    stick_out: Positive
-    name: str = ""
-
-    @property
-    def id(self) -> str:
-        return f"T{self.number}"
-
-    def stack(self) -> tuple[tuple[float, float, float], ...]:
-        """(radius, from, to) in mm above the tip, ascending, cutter and holder up to the gauge line."""
-        c = self.cutter
-        flute = min(c.LCF, self.stick_out)
-        rows = [(c.DC / 2, 0.0, flute)]
-        at = flute
-        if c.DN is not None and at < c.LU:
-            end = min(c.LU, self.stick_out)
-            rows.append((c.DN / 2, at, end))
-            at = end
-        if self.stick_out > at:
-            rows.append((c.DMM / 2, at, self.stick_out))
-            at = self.stick_out
-        for step in self.holder.stack:
-            rows.append((step.diameter / 2, at, at + step.length))
-            at += step.length
-        return tuple(rows)
-
-    @property
-    def gauge_length(self) -> float:
-        """mm from the gauge line to the tip."""
-        return self.stick_out + sum(s.length for s in self.holder.stack)
-
-
-class CuttingData(Model):
-    """vc in m/min and feed (per tooth for mills, per revolution for drills) at 10 mm diameter, as a fraction of
-    the diameter elsewhere. `ap` and `ae` are fractions of the diameter in roughing."""
-
-    vc: float = Field(gt=0)
-    feed: float = Field(gt=0, description="mm per tooth (mills) or per revolution (drills) at DC = 10")
-    ap: float = Field(default=1.0, gt=0)
-    ae: float = Field(default=0.3, gt=0, le=1)
-
-
-class Material(Model):
-    """ISO 513 group, specific cutting force kc1.1 (N/mm²) with exponent mc, density, price and cutting data."""
-
-    id: Name
-    aliases: tuple[str, ...] = ()
-    group: Isogroup
-    kc11: float = Field(gt=0)
-    mc: float = Field(ge=0, lt=1)
-    kc_spread: float = Field(default=0.15, ge=0, description="± fraction")
-    source: str
-    density: float = Field(gt=0, description="kg/m³")
-    yield_strength: float = Field(gt=0, description="N/mm²")
-    price: Money = Field(description="per kg")
-    mill: CuttingData
-    mill_hss: CuttingData | None = None
-    drill: CuttingData
-    drill_hss: CuttingData | None = None
-    tap_vc: float = Field(gt=0)
-    friction: tuple[float, float] = Field(description="least (wet) and usual, against steel")
-    taylor: tuple[float, float] = Field(default=(0.25, 300.0), description="n, C for carbide")
+    source: str = ""
 
 
 class Rates(Model):
@@ -323,3 +235,16 @@ class Shop(Model):
     materials: tuple[Material, ...] = Field(min_length=1)
     rates: Rates = Rates()
     floors: Floors = Floors()
+
+    def problems(self) -> Iterator[Problem]:
+        yield from repeated("machines", (m.id for m in self.machines))
+        yield from repeated("carriers", (c.id for c in self.carriers))
+        yield from repeated("clamps", (c.id for c in self.clamps))
+        yield from repeated("locators", (c.id for c in self.locators))
+        yield from repeated("tools", (t.number for t in self.tools))
+        yield from repeated("materials", (m.id for m in self.materials))
+
+    def material(self, name: str) -> Material | None:
+        """The material with this id or alias, whatever its case and blanks; None where the shop has none."""
+        wanted = plain(name)
+        return next((m for m in self.materials if wanted in map(plain, (m.id, *m.aliases))), None)
