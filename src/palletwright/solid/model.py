@@ -82,7 +82,10 @@ class Face:
     plane: `point` on it, `axis` its outward normal. cylinder, cone: `point` on the axis, `axis` its unit
     direction, `radius` at `point`, `half_angle` (degrees, cone), `span` the face's extent along the axis from
     `point` (mm), `sweep` the angle that it covers (degrees). `hollow`: the material is outside the radius (the
-    wall of a hole). `bounds` is ((x0, y0, z0), (x1, y1, z1)).
+    wall of a hole). `bounds` is ((x0, y0, z0), (x1, y1, z1)), from the mesh. Read from a file, `point` is where the
+    face begins on its axis (`span` starts at 0) and a cone's radius grows along `axis`. torus: `radius` of the ring,
+    `tube` of its tube, `span` from the centre. `free_form`: the file describes it by splines and it was recognised;
+    `sweep` counts the angle about `axis`.
     """
 
     id: int
@@ -98,6 +101,8 @@ class Face:
     sweep: float = 0.0
     hollow: bool = False
     neighbours: tuple[int, ...] = ()
+    tube: float = 0.0
+    free_form: bool = False
 
 
 @dataclass(frozen=True, eq=False)
