@@ -1,5 +1,7 @@
 """Height fields: arrays in, arrays out."""
 
+from palletwright.field.blocked import Thresholds, blocked, blocked_along
+from palletwright.field.clear import Clearances, Least, clearance, clearances, least_clearance
 from palletwright.field.dilate import (
     INSIDE,
     INSIDE_ANYWHERE,
@@ -12,6 +14,7 @@ from palletwright.field.dilate import (
 )
 from palletwright.field.frame import frame_of
 from palletwright.field.raster import raster, raster_bottom
+from palletwright.field.sweep import swept_floor
 from palletwright.field.view import HeightField, grid_over, joined, view
 
 __all__ = [
@@ -19,15 +22,24 @@ __all__ = [
     "INSIDE_ANYWHERE",
     "TOUCHES",
     "TOUCHES_ANYWHERE",
+    "Clearances",
     "HeightField",
+    "Least",
+    "Thresholds",
+    "blocked",
+    "blocked_along",
+    "clearance",
+    "clearances",
     "decisive",
     "dilate",
     "erode",
     "frame_of",
     "grid_over",
     "joined",
+    "least_clearance",
     "lowest_tip",
     "raster",
     "raster_bottom",
+    "swept_floor",
     "view",
 ]
