@@ -116,7 +116,7 @@ def _fit(
     for step in steps:
         needed = _mill_power(cutter, material, c)
         share = min(spindle.power / needed, spindle.torque / torque(needed, c.rpm))
-        if share >= 1.0:
+        if share >= 1.0 - 1e-12:
             break
         by = "power" if spindle.power / needed <= spindle.torque / torque(needed, c.rpm) else "torque"
         if step == "ap":
