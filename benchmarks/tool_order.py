@@ -27,8 +27,7 @@ def read_sop(file: Path) -> tuple[str, NDArray[np.float64], NDArray[np.bool_]]:
 
     -1 at row a, column b means that b must stand before a. The first node is first, the last one last.
     """
-    head, _, body = file.read_text(encoding="utf-8", errors="replace").partition("EDGE_WEIGHT_SECTION")
-    keys = {k.strip(): v.strip() for k, _, v in (line.partition(":") for line in head.splitlines())}
+    _, _, body = file.read_text(encoding="utf-8", errors="replace").partition("EDGE_WEIGHT_SECTION")
     words = body.split("EOF")[0].split()
     try:
         numbers = np.array([float(word) for word in words])
@@ -42,7 +41,7 @@ def read_sop(file: Path) -> tuple[str, NDArray[np.float64], NDArray[np.bool_]]:
     before = (weights.T < 0) & ~np.eye(n, dtype=bool)
     before[0, 1:] = True
     before[:-1, n - 1] = True
-    return keys.get("NAME", file.stem).removesuffix(".sop"), np.maximum(weights, 0.0), before
+    return file.stem, np.maximum(weights, 0.0), before
 
 
 def published(file: Path) -> dict[str, int]:

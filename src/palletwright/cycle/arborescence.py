@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 FAR = 1e15
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
     """Cost of the minimum arborescence rooted at 0 (Edmonds; dense, O(n²) a contraction); FAR-like when none.
 
@@ -95,7 +95,7 @@ def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
     return value
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def _expand(
     n: int, fresh: int, parent: NDArray[np.int64], arc_in: NDArray[np.int64], choice: NDArray[np.int64]
 ) -> None:
@@ -117,7 +117,7 @@ def _expand(
             node = parent[node]
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def ascend(cost: Floats, target: float, rounds: int) -> float:
     """Best Lagrangean bound found in `rounds` steps; `target` is the cost of a known path."""
     n = cost.shape[0]

@@ -19,7 +19,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def path_cost(path: Ints, cost: Floats) -> float:
     """Sum of the arcs along `path`."""
     total = 0.0
@@ -28,7 +28,7 @@ def path_cost(path: Ints, cost: Floats) -> float:
     return total
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def _swap(path: Ints, spare: Ints, h: int, i: int, j: int) -> None:
     """Segments h+1..i and i+1..j change places, in place."""
     left = i - h
@@ -40,7 +40,7 @@ def _swap(path: Ints, spare: Ints, h: int, i: int, j: int) -> None:
         path[h + 1 + (j - i) + k] = spare[k]
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int) -> float:
     """Improve `path` in place until no exchange within `width` positions lowers it; the gain is returned."""
     n = len(path)
@@ -77,15 +77,15 @@ def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int) -> f
     return gained
 
 
-@njit(cache=True)
-def shake(path: Ints, heads: Ints, tails: Ints, width: int) -> bool:
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def shake(path: Ints, heads: Ints, tails: Ints, width: int, rng: np.random.Generator) -> bool:
     """One random allowed exchange within `width` positions, in place; False where the draw allowed none."""
     n = len(path)
-    h = np.random.randint(0, n - 3)
+    h = rng.integers(0, n - 3)
     last = min(n - 2, h + width)
     if last < h + 2:
         return False
-    i = np.random.randint(h + 1, last)
+    i = rng.integers(h + 1, last)
     stop = last
     for k in range(h + 1, i + 1):
         u = path[k]
@@ -96,20 +96,27 @@ def shake(path: Ints, heads: Ints, tails: Ints, width: int) -> bool:
                     break
     if stop < i + 1:
         return False
-    j = np.random.randint(i + 1, stop + 1)
+    j = rng.integers(i + 1, stop + 1)
     _swap(path, np.empty(n, np.int64), h, i, j)
     return True
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def iterate(
-    path: Ints, cost: Floats, heads: Ints, tails: Ints, rounds: int, heat: float, seed: int, floor: float, width: int
+    path: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    rounds: int,
+    heat: float,
+    rng: np.random.Generator,
+    floor: float,
+    width: int,
 ) -> Ints:
     """Iterated descent: shake, descend, accept by annealing from `heat` to nothing; the best path seen.
 
     `heat` is a cost; `floor` a valid lower bound at which the search stops; `width` limits the shake.
     """
-    np.random.seed(seed)
     n = len(path)
     here = path.copy()
     value = path_cost(here, cost)
@@ -120,12 +127,12 @@ def iterate(
         if best_value <= floor + 1e-9:
             break
         trial = here.copy()
-        kicks = 1 + np.random.randint(0, 3)
+        kicks = 1 + rng.integers(0, 3)
         for _ in range(kicks):
-            shake(trial, heads, tails, width)
+            shake(trial, heads, tails, width, rng)
         descend(trial, cost, heads, tails, n)
         found = path_cost(trial, cost)
-        limit = value - heat * (1.0 - r / rounds) * np.log(1.0 - np.random.random())
+        limit = value - heat * (1.0 - r / rounds) * np.log(1.0 - rng.random())
         if found <= limit:
             here, value = trial, found
             if found < best_value - 1e-9:

@@ -60,4 +60,5 @@ def rapid_seconds(delta: ArrayLike, axes: Axes) -> Times:
     """Seconds of a rapid by `delta` (..., 3) mm, every axis at its own limits: the slowest axis decides."""
     d = np.asarray(delta, dtype=float)
     each = [rest_to_rest(d[..., k], axes.speed[k], axes.acceleration[k], axes.jerk) for k in range(3)]
-    return np.maximum(np.maximum(each[0], each[1]), each[2])
+    slowest: Times = np.maximum(np.maximum(each[0], each[1]), each[2])
+    return slowest

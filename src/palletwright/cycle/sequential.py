@@ -128,7 +128,7 @@ def pose(cost: Floats, before: Flags) -> Order:
     if not np.isfinite(w[~far]).all():
         raise ValueError("the cost matrix has values that are no numbers on arcs that an order may use")
     w[far] = FAR
-    heads, tails = _successors(b)
+    heads, tails = successors(b)
     return Order(w, b, heads, tails, names)
 
 
@@ -138,7 +138,8 @@ def _useless(before: Flags) -> Flags:
     return before.T | (before & (f @ f > 0)) | np.eye(len(before), dtype=bool)
 
 
-def _successors(before: Flags) -> tuple[Ints, Ints]:
+def successors(before: Flags) -> tuple[Ints, Ints]:
+    """Immediate successors of every node from the closure (n, n): `tails[heads[a]:heads[a+1]]`."""
     f = before.astype(np.float32)
     rows, columns = np.nonzero(before & ~(f @ f > 0))
     heads = np.zeros(len(before) + 1, dtype=np.int64)
@@ -148,7 +149,9 @@ def _successors(before: Flags) -> tuple[Ints, Ints]:
 
 def _needs(before: Flags) -> Ints:
     inner = before[1:-1, 1:-1].astype(np.int64)
-    return (inner * (1 << np.arange(len(inner), dtype=np.int64))[:, None]).sum(axis=0).astype(np.int64)
+    bits: Ints = 1 << np.arange(len(inner), dtype=np.int64)
+    needs: Ints = (inner * bits[:, None]).sum(axis=0)
+    return needs
 
 
 def greedy(problem: Order, noise: float, rng: np.random.Generator) -> Ints:
@@ -193,7 +196,7 @@ def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, ef
             begin = greedy(problem, 1.0, rng)
             descend(begin, cost, heads, tails, n)
         heat = (0.02, 0.1, 0.3)[batch % 3] * value / n
-        found = iterate(begin, cost, heads, tails, rounds, heat, int(rng.integers(2**31)), bound, (50, 12)[batch % 2])
+        found = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, (50, 12)[batch % 2])
         if path_cost(found, cost) < value - 1e-9:
             best, value = found, path_cost(found, cost)
     if value > bound + 1e-9 and time.monotonic() < until:

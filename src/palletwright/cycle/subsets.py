@@ -10,7 +10,7 @@ EXACT_NODES = 18
 """Greatest number of free nodes between the first and the last: 2^18 · 18 costs are 38 MB."""
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def best_path(cost: NDArray[np.float64], need: NDArray[np.int64]) -> NDArray[np.int64]:
     """The cheapest path from node 0 over all nodes to node n-1.
 
