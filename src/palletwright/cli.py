@@ -1,0 +1,274 @@
+"""The command line. Exit codes: 0 done, 1 no workable plan, 2 bad input."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import webbrowser
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from palletwright import verbs
+from palletwright.errors import InputError, NoPlan
+
+app = typer.Typer(
+    help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+say = Console(stderr=True)
+out = Console()
+
+AsJson = Annotated[bool, typer.Option("--json", help="print JSON and nothing else on standard output")]
+ShopFile = Annotated[Path | None, typer.Option("--shop", help="the shop's TOML; without it the shipped example shop")]
+MaterialName = Annotated[str | None, typer.Option("--material", help="a material of the shop, for instance 6061-T6")]
+OutFolder = Annotated[Path, typer.Option("--out", help="folder for plan.json and report.html")]
+SolidNumber = Annotated[int | None, typer.Option("--solid", min=1, help="which solid of the file, from 1")]
+
+
+def bar(quiet: bool) -> AbstractContextManager[verbs.Progress]:
+    """A progress bar on standard error where somebody watches; nothing otherwise."""
+    from palletwright.progress import shown
+
+    if quiet or not sys.stderr.isatty():
+        return nullcontext(lambda stage, done, total: None)
+    return shown(say)
+
+
+def print_json(data: Any) -> None:
+    """JSON and nothing else."""
+    sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=False) + "\n")
+
+
+def number(value: float | None, digits: int = 2) -> str:
+    """A number for a table; unknown is said."""
+    return "unknown" if value is None else f"{value:,.{digits}f}"
+
+
+def plan_table(data: dict[str, Any]) -> Table:
+    """Today against the best plans, the same units side by side."""
+    currency = data["shop"]["rates"]["currency"]
+    table = Table(title=data["title"], title_justify="left", caption_justify="left", pad_edge=False)
+    for name in (
+        "",
+        "parts a start",
+        "starts a part",
+        "spindle min",
+        "attended min",
+        "alone min",
+        currency,
+        "capital",
+        "payback",
+        "clearance",
+        "holding",
+    ):
+        table.add_column(name, justify="left" if not name else "right", overflow="fold")
+    for way in (data["today"], *data["plans"][:5]):
+        back = (way["payback"] or {}).get("months")
+        table.add_row(
+            f"{way['name']}"
+            + (f", {way['design']['sets']} set{'s' if way['design']['sets'] > 1 else ''}" if way["design"] else ""),
+            number(way["parts_per_start"]),
+            number(way["starts_per_part"], 3),
+            number(way["spindle_minutes_per_part"]),
+            number(way["attended_minutes_per_part"]),
+            number(way["unattended_minutes"], 0),
+            number(way["cost_per_part"]),
+            number(way["capital"], 0) if way["design"] else "",
+            f"{back:.1f} months" if back is not None and way["design"] else "",
+            f"{way['least_clearance_mm']:.1f} mm" if way["least_clearance_mm"] is not None else "unknown",
+            number(way["least_holding_factor"], 1),
+        )
+    return table
+
+
+def show_plan(data: dict[str, Any], folder: Path | None) -> None:
+    """The table, what each plan stands on, and where the files are."""
+    out.print(plan_table(data))
+    for way in data["plans"][:5]:
+        out.print(f"  {way['name']}: {way['timing']['label']}", highlight=False)
+    for left in data["left_over"][:6]:
+        out.print(f"  left over: {left['feature']}, {left['mm3']:.1f} mm³: {left['why']}", highlight=False)
+    if folder is not None:
+        out.print(f"Written: {folder / 'plan.json'} and {folder / 'report.html'}", highlight=False)
+    out.print("Prove out single-block at reduced rapid; the machine builder's limits stand above these numbers.")
+
+
+def open_report(folder: Path) -> None:
+    """Open the report where somebody sits at a screen; otherwise do nothing."""
+    screen = bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")) or sys.platform in ("darwin", "win32")
+    if sys.stdout.isatty() and screen and not os.environ.get("CI"):
+        webbrowser.open((folder / "report.html").resolve().as_uri())
+
+
+@app.command()
+def demo(
+    folder: OutFolder = Path("out/demo"),
+    part: Annotated[str, typer.Option("--part", help="hinge_yoke or valve_block")] = "hinge_yoke",
+    as_json: AsJson = False,
+) -> None:
+    """Plan the shipped example and open the report."""
+    with bar(as_json) as progress:
+        data = verbs.demo(part, out=folder, progress=progress)
+    if as_json:
+        print_json(data)
+    else:
+        show_plan(data, folder)
+        open_report(folder)
+
+
+@app.command()
+def plan(
+    target: Annotated[Path, typer.Argument(help="a job (TOML), or a part (STEP) with --material and --per-year")],
+    folder: Annotated[Path | None, typer.Option("--out", help="folder for plan.json and report.html")] = None,
+    shop: ShopFile = None,
+    material: MaterialName = None,
+    per_year: Annotated[int | None, typer.Option("--per-year", help="parts a year")] = None,
+    solid: SolidNumber = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rank the ways to run a part, each with its margins and reasons."""
+    with bar(as_json) as progress:
+        data = verbs.plan(
+            target, shop=shop, material=material, per_year=per_year, solid=solid, out=folder, progress=progress
+        )
+    if as_json:
+        print_json(data)
+    else:
+        show_plan(data, folder)
+        if folder is not None:
+            open_report(folder)
+
+
+@app.command()
+def access(
+    step: Annotated[Path, typer.Argument(help="the part's STEP file")],
+    shop: ShopFile = None,
+    material: MaterialName = None,
+    machine: Annotated[str | None, typer.Option("--machine", help="a machine of the shop")] = None,
+    solid: SolidNumber = None,
+    as_json: AsJson = False,
+) -> None:
+    """Directions, features with tools, what isn't reached, and the fewest operations."""
+    data = verbs.access(step, shop=shop, material=material, machine=machine, solid=solid)
+    if as_json:
+        print_json(data)
+        return
+    for name in ("fixed", "rotary"):
+        found = data["operations"][name]
+        proof = "proven" if found["proven"] else f"at least {found['bound']}"
+        out.print(f"{name} spindle: {len(found['clampings'])} operations ({proof})", highlight=False)
+        for i, clamping in enumerate(found["clampings"]):
+            out.print(f"  {10 * (i + 1)}: " + ", ".join(clamping["features"]), highlight=False)
+    table = Table("feature", "kind", "diameter", "depth", "directions")
+    for f in data["features"]:
+        ways = "; ".join(" ".join(f"{v:g}" for v in d) for d in f["directions"])
+        table.add_row(
+            f["id"],
+            f["kind"],
+            number(f.get("diameter_mm")) if f.get("diameter_mm") else "",
+            number(f.get("depth_mm")) if f.get("depth_mm") else "",
+            ways,
+        )
+    out.print(table)
+    for row in data["unreachable"]:
+        out.print(f"not reached: {row}", highlight=False)
+
+
+@app.command()
+def check(
+    saved: Annotated[Path, typer.Argument(help="a plan.json")],
+    only: Annotated[int | None, typer.Option("--only", min=0, help="just this one of the plans, from 0")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Recompute every margin of a saved or edited plan."""
+    data = verbs.check(saved, only=only)
+    if as_json:
+        print_json(data)
+    else:
+        for row in data["plans"]:
+            out.print(f"{row['name']}: {'passes' if row['passed'] else 'FAILS'}", highlight=False)
+            for line in (*row["failures"], *row["differs"]):
+                out.print(f"  {line}", highlight=False)
+    if not data["passed"]:
+        raise typer.Exit(1)
+
+
+@app.command()
+def hold(case: Annotated[Path, typer.Argument(help="a case (TOML)")], as_json: AsJson = False) -> None:
+    """One grip typed by hand: least preload, factors, what gives first."""
+    data = verbs.hold(case)
+    if as_json:
+        print_json(data)
+        return
+    for key in (
+        "located",
+        "least_preload_n",
+        "friction_factor",
+        "elastic_factor",
+        "holding_factor",
+        "worst_load",
+        "gives_first",
+    ):
+        out.print(f"{key.replace('_', ' ')}: {data[key]}", highlight=False)
+
+
+@app.command()
+def time(
+    program: Annotated[Path, typer.Argument(help="a program in word address (ISO 6983)")],
+    shop: ShopFile = None,
+    machine: Annotated[str | None, typer.Option("--machine", help="a machine of the shop")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Time of an existing program, by tool."""
+    data = verbs.time(program, shop=shop, machine=machine)
+    if as_json:
+        print_json(data)
+        return
+    table = Table("tool", "cut s", "rapid s")
+    for tool in data["tools"]:
+        table.add_row(str(tool["number"]), number(tool["cut_seconds"], 1), number(tool["rapid_seconds"], 1))
+    out.print(table)
+    out.print(f"total {data['total_seconds']:.1f} s", highlight=False)
+    for row in data["unknown"]:
+        out.print(f"not understood: {row}", highlight=False)
+
+
+@app.command()
+def schema(which: Annotated[str, typer.Argument(help="job or shop")]) -> None:
+    """JSON schema of the files that people write."""
+    print_json(verbs.schema(which))
+
+
+def run(call: Callable[[], Any]) -> int:
+    """Call with errors turned into exit codes; faults and reasons go to standard error."""
+    try:
+        call()
+    except InputError as error:
+        for fault in error.faults:
+            say.print(str(fault), highlight=False, markup=False, soft_wrap=True)
+        return 2
+    except NoPlan as error:
+        say.print(str(error), highlight=False, markup=False, soft_wrap=True)
+        return 1
+    except KeyboardInterrupt:
+        say.print("stopped before there was anything to keep", highlight=False)
+        return 1
+    return 0
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    sys.exit(run(app))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,163 @@
+"""Candidates: every arrangement worth checking, ranked by an estimate that needs no scene."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from palletwright.flow import StationLoad, combined, timing
+from palletwright.plan.arrange import Candidate, arrangement, pallet_variants, plate_variants
+from palletwright.plan.context import Context
+from palletwright.plan.model import Design, Family, Placing, TurnedDown
+from palletwright.plan.table import standing
+from palletwright.shop.model import Machine
+from palletwright.verdict import Reason
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A quick judgement of a candidate: money per part that the choice of carriers moves, and the parts per start."""
+
+    money: float
+    parts_per_start: float
+
+
+def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]:
+    """Every sequence of clampings that access offers for this machine; rotary ones only where there is an axis."""
+    access = context.access(machine)
+    for i in range(len(access.fixed)):
+        yield "fixed", i
+    if machine.rotary is not None:
+        for i in range(len(access.rotary)):
+            yield "rotary", i
+
+
+def plates_placings(
+    carrier: str, places: tuple[tuple[tuple[float, float], int], ...], split: int
+) -> tuple[Placing, ...]:
+    """Placings of like plates at their places."""
+    return tuple(
+        Placing(f"{carrier}#{i + 1}", "plate", carrier, 1, None, at, turn, 0, split)
+        for i, (at, turn) in enumerate(places)
+    )
+
+
+def one_cycle(context: Context, machine: Machine, family: Family, index: int) -> Iterator[tuple[Placing, ...]]:
+    """Choices of carriers that could hold every operation of the part in one cycle."""
+    sequence = context.sequence(machine, family, index)
+    on_pallet = [k for k, c in enumerate(sequence.clampings) if c.axis is not None]
+    others = len(sequence.clampings) - len(on_pallet)
+    pallets: list[tuple[Placing, ...]] = [
+        (Placing("rotary", "pallet", c.id, n, a, (0.0, 0.0)),) for c, n, a in pallet_variants(context, machine)
+    ]
+    plates: list[tuple[Placing, ...]] = []
+    for carrier, places in plate_variants(context, machine):
+        for split in {1, *(range(2, min(others, 4) + 1) if len(places) < max(others, 1) else ())}:
+            if others == 0 or len(places) * split <= 4 * others:
+                plates.append(plates_placings(carrier.id, places, split))
+    if not on_pallet:
+        yield from plates
+    for pallet in pallets:
+        yield pallet
+        if others:
+            for plate in plates:
+                if len(plate) * plate[0].split <= 2 * others:
+                    yield (*pallet, *plate)
+
+
+def vise_placings(context: Context, machine: Machine) -> tuple[Placing, ...]:
+    """As many of the shop's own vises of one kind as stand on the table."""
+    best: tuple[Placing, ...] = ()
+    for carrier in context.shop.carriers:
+        if carrier.kind != "vise" or not carrier.owned or carrier.width is None:
+            continue
+        places = standing(machine, carrier, carrier.how_many)
+        if len(places) > len(best):
+            best = tuple(
+                Placing(f"{carrier.id}#{i + 1}", "vise", carrier.id, 1, None, at, turn)
+                for i, (at, turn) in enumerate(places)
+            )
+    return best
+
+
+def joined(context: Context, parts: list[Candidate]) -> Candidate:
+    """Candidates of single operations, one cycle after another, as one design of several cycles."""
+    placings, stations, choices, filled = [], [], [], []
+    for c, part in enumerate(parts):
+        names = {p.mount: f"{p.mount}/{c + 1}" for p in part.design.placings}
+        placings += [replace(p, mount=names[p.mount], cycle=c) for p in part.design.placings]
+        stations += [replace(s, mount=names[s.mount]) for s in part.design.stations]
+        choices += list(part.design.operations)
+        filled += list(part.filled)
+    first = parts[0].design
+    design = Design(
+        first.machine, first.family, first.sequence, tuple(choices), tuple(placings), tuple(stations), first.sets
+    )
+    starts = sum(1.0 / p.parts for p in parts)
+    return Candidate(design, max(1, round(1 / starts)), 0, tuple(filled), "; then ".join(p.label for p in parts))
+
+
+def operation_by_operation(
+    context: Context, machine: Machine, family: Family, index: int, owned: bool
+) -> tuple[Candidate | None, list[Reason]]:
+    """Every operation in a cycle of its own. `owned`: the shop's vises and plates only, no capital."""
+    sequence = context.sequence(machine, family, index)
+    chosen: list[Candidate] = []
+    why: list[Reason] = []
+    for k, clamping in enumerate(sequence.clampings):
+        best: Candidate | None = None
+        for placings in _single(context, machine, clamping.axis is not None, owned):
+            got, reasons = arrangement(context, machine, family, index, placings, (k,))
+            why += reasons if got is None else []
+            if got is not None and (best is None or got.parts > best.parts):
+                best = got
+        if best is None:
+            return None, why
+        chosen.append(best)
+    return joined(context, chosen), why
+
+
+def _single(context: Context, machine: Machine, rotary: bool, owned: bool) -> Iterator[tuple[Placing, ...]]:
+    carriers = {c.id: c for c in context.shop.carriers}
+    if not rotary:
+        vises = vise_placings(context, machine)
+        if vises:
+            yield vises
+        for carrier, places in plate_variants(context, machine):
+            if not owned or (carrier.owned and len(places) <= carrier.how_many):
+                yield plates_placings(carrier.id, places, 1)
+    for c, n, a in pallet_variants(context, machine):
+        if not owned or carriers[c.id].owned:
+            yield (Placing("rotary", "pallet", c.id, n, a, (0.0, 0.0)),)
+
+
+def estimate(context: Context, candidate: Candidate) -> Estimate:
+    """Machine and labour money per part from cutting time, tool changes, indexing and loading, with two sets."""
+    design, rates = candidate.design, context.shop.rates
+    machine = context.machine(design.machine)
+    timings = []
+    for cycle in sorted({p.cycle for p in design.placings}):
+        mounts = {p.mount: p for p in design.placings if p.cycle == cycle}
+        seconds, loads, tools, angles, counts = 0.0, [], set(), 0, []
+        for choice, filled in zip(design.operations, candidate.filled, strict=True):
+            here = [s for s in design.stations if s.mount in mounts and s.operation == choice.clamping]
+            if not here:
+                continue
+            parts = sum(len(s.parts) for s in here)
+            counts.append(parts)
+            seconds += parts * sum(c.seconds + 4.0 for c in filled.option.cuts)
+            tools |= {c.tool for c in filled.option.cuts}
+            angles += len({s.side for s in here})
+            loads.append(StationLoad(choice.clamping, parts, max(1, filled.option.grip.screws), 6.0))
+        index = machine.rotary.index_time if machine.rotary else 0.0
+        seconds += len(tools) * (machine.chip_to_chip + index * max(0, angles - 1))
+        timings.append(timing(seconds, loads, min(counts), 2, rates))
+    total = combined(timings)
+    hours = total.start_seconds / 3600 / total.parts_per_start
+    money = hours * machine.rate + total.attended_minutes_per_part / 60 * rates.operator
+    return Estimate(money, total.parts_per_start)
+
+
+def turned_down(reason: Reason, label: str) -> TurnedDown:
+    """A reason as a row of what was turned down."""
+    return TurnedDown(label, f"{reason.about}: {reason.text}", reason.amount, reason.unit)

@@ -1,0 +1,208 @@
+"""From a job and a shop to a ranked plan."""
+
+from __future__ import annotations
+
+import platform
+import time
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from palletwright.access.model import Access
+from palletwright.errors import Fault, InputError, NoPlan
+from palletwright.job.model import Job
+from palletwright.plan.context import Context
+from palletwright.plan.model import Plan, TurnedDown, Way
+from palletwright.plan.onemore import one_more
+from palletwright.plan.search import candidates, checked, machines_of, shortlist, too_big, ways_of
+from palletwright.plan.today import today
+from palletwright.shop.model import Material, Shop
+from palletwright.verdict import Reason
+
+KEPT = 8
+"""Ways that a plan keeps."""
+
+ASSUMED = (
+    "Cutting times come from geometry and the shop's cutting data: within ±25 % (common practice, no source).",
+    "Loading and swap times are the shop's defaults, not measured.",
+    "Prove out single-block at reduced rapid. The machine builder's limits on speed, swing and clamping stand above "
+    "these numbers; guards closed, every clamp checked; local codes and a qualified person decide.",
+)
+
+
+def material_of(job: Job, shop: Shop) -> Material:
+    """The job's material in the shop's list, by id or alias.
+
+    Raises InputError with the known names.
+    """
+    for m in shop.materials:
+        if job.material.lower() in (m.id.lower(), *(a.lower() for a in m.aliases)):
+            return m
+    known = ", ".join(m.id for m in shop.materials)
+    raise InputError([Fault("job", "material", job.material, "isn't a material of the shop", known)])
+
+
+def prepare(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | None = None) -> Context:
+    """Read the part and its blank.
+
+    Raises SolidError for a file without a usable solid, InputError for an unknown material or a blank too small.
+    """
+    from palletwright.solid import read_step, stock_mesh
+
+    material = material_of(job, shop)
+    before = time.perf_counter()
+    solid = read_step(job.part, job.solid)
+    context = Context(
+        job=job,
+        shop=shop,
+        material=material,
+        solid=solid,
+        stock=stock_mesh(solid, job.blank),
+        stock_largest=stock_mesh(solid, job.blank, side="largest"),
+        progress=progress or (lambda stage, done, total: None),
+    )
+    context.stages["solid"] = time.perf_counter() - before
+    return context
+
+
+def make(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | None = None) -> Plan:
+    """Plan one job in one shop.
+
+    Raises InputError for bad input, NoPlan with the reasons when nothing workable exists.
+    """
+    started = time.perf_counter()
+    context = prepare(job, shop, progress)
+    ways: list[Way] = []
+    down: list[TurnedDown] = []
+    reasons: list[Reason] = []
+    accesses: dict[str, Access] = {}
+    for machine in machines_of(context):
+        big = too_big(context, machine)
+        if big is not None:
+            reasons.append(big)
+            continue
+        try:
+            context.progress("access", 0, 1)
+            accesses[machine.id] = context.access(machine)
+            reasons += accesses[machine.id].reasons
+            found, refused = candidates(context, machine)
+        except KeyboardInterrupt:
+            context.stopped_early = True
+            break
+        down += refused
+        good, failed = checked(context, shortlist(context, found))
+        down += failed
+        ways += ways_of(context, good)
+        if context.stopped_early:
+            break
+    if not ways:
+        raise NoPlan(_why_not(reasons, down))
+    return _plan(context, accesses, ways, down, started)
+
+
+def _why_not(reasons: list[Reason], down: list[TurnedDown]) -> list[Reason]:
+    seen = [Reason(d.arrangement, d.stopped_by, d.amount, d.unit) for d in down]
+    unique = {(r.about, r.text): r for r in (*reasons, *seen)}
+    return list(unique.values())[:12] or [Reason("plan", "no machine of the shop may be used for this job")]
+
+
+def _plan(
+    context: Context, accesses: dict[str, Access], ways: list[Way], down: list[TurnedDown], started: float
+) -> Plan:
+    from dataclasses import replace
+
+    from palletwright.plan.search import ranked
+
+    ordered = ranked(ways)
+    kept = _kept(ordered)
+    best = kept[0]
+    assert best.design is not None
+    access = accesses[best.design.machine]
+    left = tuple({"feature": x.feature, "mm3": x.mm3, "why": x.why, "would_do": x.would_do} for x in access.left_over)
+    if left and not context.job.allow_left_over:
+        raise NoPlan([Reason(x["feature"], f"stays uncut ({x['mm3']:.0f} mm³): {x['why']}") for x in left])
+    more = one_more(context, best)
+    return Plan(
+        title=_title(context, best, left),
+        makeable=not left,
+        part=_part(context),
+        job=context.job.model_dump(mode="json"),
+        shop=context.shop.model_dump(mode="json"),
+        today=today(context),
+        plans=tuple(replace(w, name=f"plan {i + 1}") for i, w in enumerate(kept)),
+        left_over=left,
+        turned_down=tuple(_distinct(down))[:60],
+        one_more=more,
+        assumptions=(*ASSUMED, *_assumed(context)),
+        access=_access(access),
+        seed=context.job.seed,
+        stopped_early=context.stopped_early,
+        versions=versions(),
+        seconds=time.perf_counter() - started,
+        stages=dict(context.stages),
+    )
+
+
+def _kept(ordered: list[Way]) -> list[Way]:
+    """The first ways, always with the best that needs no capital among them."""
+    kept = ordered[:KEPT]
+    free = [w for w in ordered if w.capital == 0]
+    if free and not any(w.capital == 0 for w in kept):
+        kept = [*kept[: KEPT - 1], free[0]]
+    return kept
+
+
+def _distinct(down: list[TurnedDown]) -> list[TurnedDown]:
+    return list({(d.arrangement, d.stopped_by): d for d in down}.values())
+
+
+def _title(context: Context, best: Way, left: tuple[dict[str, Any], ...]) -> str:
+    name = context.job.name or context.job.part.stem
+    text = f"{name}: {best.parts_per_start:g} finished parts a start"
+    if left:
+        volume = sum(x["mm3"] for x in left)
+        text += f", {len(left)} feature{'s' if len(left) > 1 else ''} left over ({volume:.0f} mm³ that no tool reaches)"
+    return text
+
+
+def _part(context: Context) -> dict[str, Any]:
+    solid = context.solid
+    low, high = solid.mesh.bounds
+    blank = np.ptp(context.stock.vertices, axis=0)
+    return {
+        "name": solid.name,
+        "file": Path(context.job.part).name,
+        "unit": solid.unit,
+        "size_mm": (high - low).tolist(),
+        "volume_mm3": solid.volume,
+        "blank_mm": blank.tolist(),
+        "blank_kg": context.stock.volume * 1e-9 * context.material.density,
+        "material": context.material.id,
+        "faces": len(solid.faces),
+        "notes": list(solid.notes),
+    }
+
+
+def _access(access: Access) -> dict[str, Any]:
+    from palletwright.access import to_json
+
+    return to_json(access)  # type: ignore[no-any-return]
+
+
+def _assumed(context: Context) -> list[str]:
+    rows = [f"{context.material.id}: kc1.1 {context.material.kc11:.0f} N/mm², {context.material.source}."]
+    if not any(f.kind == "datum" for f in context.job.facts):
+        rows.append("Locating faces are assumed: the job names no datums.")
+    blank = context.job.blank
+    if blank.price is None:
+        rows.append(f"Blank price from mass at {context.material.price:.2f} {context.shop.rates.currency}/kg.")
+    return rows
+
+
+def versions() -> dict[str, str]:
+    """Versions that an answer depends on."""
+    names = ("palletwright", "numpy", "scipy", "ortools", "clarabel", "manifold3d", "shapely", "numba")
+    return {n: metadata.version(n) for n in names} | {"python": platform.python_version()}

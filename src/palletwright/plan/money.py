@@ -1,0 +1,81 @@
+"""What a design costs: blanks, fixtures, set-up, and the flow that follows from its cycles."""
+
+from __future__ import annotations
+
+from palletwright.flow import Timing
+from palletwright.flow.model import Cost
+from palletwright.flow.money import cost
+from palletwright.job.model import Job
+from palletwright.plan.context import Context
+from palletwright.plan.model import Design
+from palletwright.plan.options import Option
+
+DESIGN_HOURS = 6.0
+"""Hours to design one fixture and write its programs, an operation: common practice, no source; estimated."""
+
+SETUP_HOURS = 0.75
+"""Hours to put one carrier kind in and prove its offsets at a batch start: common practice, no source."""
+
+STATION_HOURS = 0.35
+"""Toolroom hours to machine and fit one station on a carrier: common practice, no source; estimated."""
+
+
+def batch_of(job: Job) -> int:
+    """Parts in a batch: the job's, else a month's demand."""
+    return job.batch or max(1, round(job.per_year / 12))
+
+
+def material_price(context: Context) -> float:
+    """Money per blank: its own price, else mass times the material's price, with the saw cut of one face."""
+    blank = context.job.blank
+    if blank.price is not None:
+        return blank.price
+    low, high = context.stock.bounds
+    size = sorted(high - low)
+    kerf = blank.saw_kerf * size[0] * size[1] if blank.kind != "file" else 0.0
+    return (context.stock.volume + kerf) * 1e-9 * context.material.density * context.material.price
+
+
+def fixture_bill(context: Context, design: Design, options: dict[int, Option]) -> tuple[tuple[str, float], ...]:
+    """Name and money of everything that must be bought or made once, for all sets. Owned carriers cost nothing."""
+    rates, carriers = context.shop.rates, {c.id: c for c in context.shop.carriers}
+    rows: dict[str, float] = {}
+
+    def add(name: str, money: float) -> None:
+        if money > 0:
+            rows[name] = rows.get(name, 0.0) + money
+
+    count: dict[str, int] = {}
+    for placing in design.placings:
+        count[placing.carrier] = count.get(placing.carrier, 0) + design.sets
+    for name, n in count.items():
+        carrier = carriers[name]
+        bought = max(0, n - (carrier.how_many if carrier.owned else 0))
+        add(f"{name}: blank", bought * carrier.blank_price)
+        add(f"{name}: making", bought * carrier.make_hours * rates.toolroom)
+    fitted = [p.mount for p in design.placings if p.kind != "vise"]
+    for station in design.stations:
+        option = options[station.operation]
+        add("clamps and locators", design.sets * option.grip.price * (station.mount in fitted))
+        hours = option.grip.prepare_hours + (STATION_HOURS if station.mount in fitted else 0.0)
+        add("stations: making", design.sets * hours * rates.toolroom)
+    if rows:
+        add("design and programs", DESIGN_HOURS * len(design.operations) * rates.design)
+    return tuple(rows.items())
+
+
+def design_cost(context: Context, design: Design, timing: Timing, capital: float) -> Cost:
+    """Cost per part of a design with its fixtures spread over their life."""
+    kinds = len({(p.carrier, p.cycle) for p in design.placings})
+    return cost(
+        timing,
+        machine=context.machine(design.machine),
+        rates=context.shop.rates,
+        per_year=context.job.per_year,
+        batch=batch_of(context.job),
+        material=material_price(context),
+        capital=capital,
+        setup_hours=SETUP_HOURS * kinds,
+        scrap=0.01,
+        life_starts=context.shop.rates.fixture_life_starts,
+    )

@@ -1,0 +1,170 @@
+"""The ways to hold one operation, certified, as modules that layout can repeat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.ops import unary_union
+
+from palletwright.cutting.model import Cut
+from palletwright.grip.model import Grip
+from palletwright.holding.model import HoldingReport
+from palletwright.layout.model import Module, ToolSweep
+from palletwright.plan.context import Context, cuts_of
+from palletwright.plan.model import CarrierKind, Family
+from palletwright.shop.model import Carrier, Machine
+from palletwright.verdict import Reason, Vec
+
+Stack = tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One certified way to hold one operation."""
+
+    grip: Grip
+    module: Module
+    holding: HoldingReport
+    cuts: tuple[Cut, ...]
+    up: Vec
+    axis: Vec | None
+    kind: CarrierKind
+
+    @property
+    def parts(self) -> int:
+        return self.module.parts
+
+
+@dataclass(frozen=True, slots=True)
+class OperationKey:
+    """Which operation, seated how, on what kind of carrier."""
+
+    machine: str
+    family: Family
+    sequence: int
+    clamping: int
+    up: Vec
+    kind: CarrierKind
+    vise: str = ""
+
+
+def moved_points(pose: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 3) points under a (4, 4) transform."""
+    return np.asarray(points @ pose[:3, :3].T + pose[:3, 3])
+
+
+def moved_cut(pose: NDArray[np.float64], cut: Cut) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Tips, direction and entry height of a cut under a transform from the part frame."""
+    direction = pose[:3, :3] @ np.asarray(cut.direction)
+    return moved_points(pose, cut.tips), direction, cut.entry + float(direction @ pose[:3, 3])
+
+
+def module_of(
+    context: Context, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...], axis: Vec | None, before: object
+) -> Module:
+    """Parts, devices and tool sweeps of one grip in the station frame."""
+    from palletwright.solid import footprint
+    from palletwright.solid.model import Mesh
+
+    assert isinstance(before, Mesh)
+    bodies = [(f"part{i + 1}", before.moved(pose)) for i, pose in enumerate(grip.poses)]
+    bodies += [(device.id, device.mesh) for device in grip.devices]
+    sweeps: dict[tuple[float, ...], list[tuple[NDArray[np.float64], Stack, int, float]]] = {}
+    for pose in grip.poses:
+        for cut in cuts:
+            tips, direction, entry = moved_cut(pose, cut)
+            way = tuple(float(v) for v in np.round(direction, 9) + 0.0)
+            sweeps.setdefault(way, []).append((tips, context.tool(cut.tool).stack(), cut.tool, entry))
+    outline = unary_union([footprint(mesh, (0.0, 0.0, 1.0)) for _, mesh in bodies])
+    return Module(
+        operation=key.clamping,
+        grip=grip.id,
+        bodies=tuple(bodies),
+        sweeps=tuple(ToolSweep((d[0], d[1], d[2]), tuple(moves)) for d, moves in sorted(sweeps.items())),
+        outline=outline,
+        parts=len(grip.poses),
+        turns=(0, 2) if axis is not None else (0, 1, 2, 3),
+    )
+
+
+def certified(
+    context: Context, machine: Machine, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...]
+) -> HoldingReport:
+    """Holding of one grip under all cuts of its operation, gravity turned with the index."""
+    from palletwright.holding import certify
+
+    before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
+    rows = []
+    for cut in cuts:
+        tips, direction, _ = moved_cut(grip.poses[0], cut)
+        rows.append((cut.id, tips, direction, cut.load))
+    down = sorted({tuple(np.round(-d, 6) + 0.0) for _, _, d, _ in rows})
+    return certify(
+        grip,
+        rows,
+        mass_kg=before.volume * 1e-9 * context.material.density,
+        gravity_directions=np.array(down or [(0.0, 0.0, -1.0)]),
+        floors=context.shop.floors,
+        material=context.material,
+    )
+
+
+def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
+    """All grips of one operation that hold, best first, and why the others were turned down."""
+    return context.once(("options", key), lambda: _options(context, key))  # type: ignore[no-any-return]
+
+
+def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
+    from palletwright.grip import grips
+
+    machine = context.machine(key.machine)
+    clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
+    cuts = tuple(cuts_of(context.access(machine), clamping))
+    before, after = context.in_process(machine, key.family, key.sequence, key.clamping)
+    axis = clamping.axis if key.kind == "pallet" else None
+    found, reasons = context.timed(
+        "grips",
+        lambda: grips(
+            before,
+            after,
+            context.stock_largest,
+            context.solid.mesh,
+            key.up,
+            clamping.directions,
+            [(c.direction, c.tips, context.tool(c.tool).stack(), c.entry) for c in cuts],
+            context.shop,
+            context.material,
+            tolerance=context.job.blank.tolerance,
+            floors=context.shop.floors,
+            carrier_kind=key.kind,
+            axis=axis,
+            vise=_vise(context, key),
+        ),
+    )
+    good: list[Option] = []
+    turned_down = list(reasons)
+    for grip in found:
+        report = context.timed("holding", lambda grip=grip: certified(context, machine, key, grip, cuts))
+        if not report.passed:
+            turned_down.append(_too_weak(grip, report))
+            continue
+        module = context.timed("modules", lambda grip=grip: module_of(context, key, grip, cuts, axis, before))
+        good.append(Option(grip, module, report, cuts, key.up, axis, key.kind))
+    return tuple(good), tuple(turned_down)
+
+
+def _vise(context: Context, key: OperationKey) -> Carrier | None:
+    return next((c for c in context.shop.carriers if c.id == key.vise), None)
+
+
+def _too_weak(grip: Grip, report: HoldingReport) -> Reason:
+    have = report.holding_factor
+    text = f"holds {have:.2f} where {report.floor:.1f} is asked" if have is not None else "does not locate the part"
+    return Reason(
+        about=f"grip {grip.id}",
+        text=f"{text}: {report.worst_load}, first {report.gives_first}" if report.worst_load else text,
+        amount=None if have is None else report.floor - have,
+        unit="" if have is None else "holding factor",
+    )

@@ -1,0 +1,162 @@
+"""The search over all of it: enumerate, estimate, check in full, rank."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+
+from palletwright.plan.arrange import Candidate, arrangement
+from palletwright.plan.candidates import estimate, families, one_cycle, operation_by_operation, turned_down
+from palletwright.plan.context import Context
+from palletwright.plan.evaluate import Examined, examine, way
+from palletwright.plan.model import TurnedDown, Way
+from palletwright.shop.model import Machine
+from palletwright.verdict import Reason
+
+CHECKED = 8
+"""Arrangements that are checked in full at effort 1, times the effort."""
+
+TIE = 0.03
+"""Ways within this fraction of cost are ties (cutting time is within ±25 %, and shared by all): practice."""
+
+
+def machines_of(context: Context) -> list[Machine]:
+    """The machines that the job allows and the blank fits, smallest hourly rate first."""
+    allowed = context.job.machines
+    return sorted((m for m in context.shop.machines if not allowed or m.id in allowed), key=lambda m: (m.rate, m.id))
+
+
+def too_big(context: Context, machine: Machine) -> Reason | None:
+    """Why the blank can't be on this machine at all: size against travel and table, mass against payload."""
+    size = np.sort(np.ptp(context.stock_largest.vertices, axis=0))
+    spans = np.sort([machine.travel.x[1] - machine.travel.x[0], machine.travel.y[1] - machine.travel.y[0]])
+    short = max(size[2] - spans[1], size[1] - spans[0])
+    if short > 0:
+        text = f"the blank is {size[2]:.0f} x {size[1]:.0f} mm, {short:.0f} mm more than the travel of {machine.id}"
+        return Reason(machine.id, text, float(short), "mm")
+    mass = context.stock_largest.volume * 1e-9 * context.material.density
+    if mass > machine.table_payload:
+        return Reason(
+            machine.id, f"the blank weighs {mass:.0f} kg, the table bears {machine.table_payload:.0f} kg", mass, "kg"
+        )
+    return None
+
+
+def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], list[TurnedDown]]:
+    """Every arrangement of one machine that finds room for all operations, and those that don't."""
+    found: list[Candidate] = []
+    down: list[TurnedDown] = []
+    for family, index in families(context, machine):
+        for placings in one_cycle(context, machine, family, index):
+            got, why = arrangement(
+                context, machine, family, index, placings, tuple(range(_count(context, machine, family, index)))
+            )
+            if got is not None:
+                found.append(got)
+            elif why:
+                down.append(turned_down(why[-1], why[-1].about))
+        for owned in (True, False):
+            got, why = operation_by_operation(context, machine, family, index, owned)
+            if got is not None:
+                found.append(
+                    replace(got, label=f"{'owned means only: ' if owned else 'one operation a start: '}{got.label}")
+                )
+            elif why:
+                down.append(turned_down(why[-1], f"{machine.id}, one operation a start"))
+        context.progress("arrangements", len(found), 0)
+    return found, down
+
+
+def _count(context: Context, machine: Machine, family: str, index: int) -> int:
+    return len(context.sequence(machine, family, index).clampings)
+
+
+def shortlist(context: Context, found: list[Candidate]) -> list[Candidate]:
+    """The candidates to check in full: the best estimates, with the best of each kind always among them."""
+    scored = sorted(((estimate(context, c), i, c) for i, c in enumerate(found)), key=lambda row: (row[0].money, row[1]))
+    best_of_kind: dict[tuple[str, ...], Candidate] = {}
+    for _, _, c in scored:
+        kinds = tuple(sorted({f"{p.kind}{p.sides if p.kind == 'pallet' else ''}" for p in c.design.placings}))
+        best_of_kind.setdefault((c.design.machine, *kinds, str(len({p.cycle for p in c.design.placings}) > 1)), c)
+    first = [c for _, _, c in scored[: CHECKED * context.job.effort]]
+    owned = [c for _, _, c in scored if c.label.startswith("owned")][:1]
+    more = [c for c in best_of_kind.values() if c not in first][: CHECKED * context.job.effort]
+    return list(dict.fromkeys([*first, *owned, *more]))
+
+
+def checked(context: Context, chosen: list[Candidate]) -> tuple[list[tuple[Candidate, Examined]], list[TurnedDown]]:
+    """Full checks of the shortlist, best estimate first; Ctrl-C keeps what has passed so far."""
+    good: list[tuple[Candidate, Examined]] = []
+    down: list[TurnedDown] = []
+    for i, candidate in enumerate(chosen):
+        context.progress("full checks", i, len(chosen))
+        try:
+            examined = examine(context, candidate)
+        except KeyboardInterrupt:
+            context.stopped_early = True
+            break
+        if examined.passed:
+            good.append((candidate, examined))
+        else:
+            down.append(_failed(candidate, examined))
+    return good, down
+
+
+def _failed(candidate: Candidate, examined: Examined) -> TurnedDown:
+    worst = [m for r in examined.reaches for m in r.margins if not m.passed]
+    if not worst:
+        return TurnedDown(candidate.label, "no station is left after those in conflict are taken out")
+    m = min(worst, key=lambda m: m.spare)
+    return TurnedDown(
+        candidate.label,
+        f"{m.check}: {m.subject} to {m.obstacle} needs {m.need:.1f}, has {m.have:.1f} {m.unit}",
+        -m.spare,
+        m.unit,
+    )
+
+
+def ways_of(context: Context, good: list[tuple[Candidate, Examined]]) -> list[Way]:
+    """Ways with one and more sets, ranked: cost within the tie band, then fewer sides and stations."""
+    rows = []
+    for candidate, examined in good:
+        several = [
+            way(context, examined, "", sets, candidate.label) for sets in range(1, context.job.greatest_sets + 1)
+        ]
+        rows += [w for w in several if not any(_beats(o, w) for o in several if o is not w)]
+    return [replace(w, name=f"plan {i + 1}") for i, w in enumerate(ranked(rows))]
+
+
+def _beats(a: Way, b: Way) -> bool:
+    """Whether `a` is at least as good in cost, attended minutes, capital and margin, and better in one."""
+    x, y = _objectives(a), _objectives(b)
+    return all(p <= q for p, q in zip(x, y, strict=True)) and x != y
+
+
+def _objectives(w: Way) -> tuple[float, float, float, float]:
+    return (w.cost_per_part or 1e9, w.attended_minutes_per_part or 1e9, w.capital, -(w.least_clearance_mm or 0.0))
+
+
+def ranked(rows: list[Way]) -> list[Way]:
+    """By cost; among ties (within their error) the roomier and simpler first. Dominated ways go behind."""
+    front = [w for w in rows if not any(_beats(o, w) for o in rows)]
+    behind = [w for w in rows if w not in front]
+    return [*_by_cost(front), *_by_cost(behind)]
+
+
+def _by_cost(rows: list[Way]) -> list[Way]:
+    rows = sorted(rows, key=lambda w: (w.cost_per_part or 1e9, w.name))
+    bands: list[list[Way]] = []
+    for w in rows:
+        if bands and (w.cost_per_part or 0) <= (bands[-1][0].cost_per_part or 0) * (1 + TIE):
+            bands[-1].append(w)
+        else:
+            bands.append([w])
+    return list(itertools.chain.from_iterable(sorted(b, key=_simplicity) for b in bands))
+
+
+def _simplicity(w: Way) -> tuple[float, int, float]:
+    """Fewer starts a part first, then fewer sides with stations, then more clearance."""
+    sides = {(s.mount, s.side) for s in w.design.stations} if w.design else set()
+    return (round(w.starts_per_part or 9.0, 3), len(sides), -(w.least_clearance_mm or 0.0))

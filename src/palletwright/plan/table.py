@@ -1,0 +1,115 @@
+"""Where carriers stand in a machine: free areas of the table, the rotary axis, and the poses that follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from palletwright.plan.model import Placing
+from palletwright.shop.model import Carrier, Machine
+
+GAP = 10.0
+"""mm between carriers on the table, for hands and T-bolts: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A free rectangle of the table, mm in the machine frame."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    @property
+    def size(self) -> tuple[float, float]:
+        return self.x1 - self.x0, self.y1 - self.y0
+
+
+def free_areas(machine: Machine) -> tuple[Area, ...]:
+    """The table's rectangles beside the rotary unit, largest first; the whole table where there is none.
+
+    Limited to what the spindle's travel covers. The rotary unit stays on the table, used or not.
+    """
+    length, width = machine.table
+    x0, x1 = max(-length / 2, machine.travel.x[0]), min(length / 2, machine.travel.x[1])
+    y0, y1 = max(-width / 2, machine.travel.y[0]), min(width / 2, machine.travel.y[1])
+    if machine.rotary is None:
+        return (Area(x0, y0, x1, y1),)
+    rotary = machine.rotary
+    half = max(rotary.housing_width / 2, rotary.swing_radius) + GAP
+    if rotary.axis == "x":
+        at = rotary.faceplate_at[1]
+        areas = [Area(x0, y0, x1, at - half), Area(x0, at + half, x1, y1)]
+    else:
+        at = rotary.faceplate_at[0]
+        areas = [Area(x0, y0, at - half, y1), Area(at + half, y0, x1, y1)]
+    good = [a for a in areas if min(a.size) > 0]
+    return tuple(sorted(good, key=lambda a: -a.size[0] * a.size[1]))
+
+
+def footprint(carrier: Carrier, turn: int) -> tuple[float, float]:
+    """Length and width on the table, mm, after quarter turns."""
+    if carrier.width is None:
+        raise ValueError(f"carrier {carrier.id} has no width")
+    return (carrier.width, carrier.length) if turn % 2 else (carrier.length, carrier.width)
+
+
+def standing(machine: Machine, carrier: Carrier, most: int) -> tuple[tuple[tuple[float, float], int], ...]:
+    """Up to `most` places (centre, quarter turns) for copies of one carrier on the free areas, in rows."""
+    best: tuple[tuple[tuple[float, float], int], ...] = ()
+    for turn in (0, 1):
+        places: list[tuple[tuple[float, float], int]] = []
+        dx, dy = footprint(carrier, turn)
+        for area in free_areas(machine):
+            nx, ny = int((area.size[0] + GAP) // (dx + GAP)), int((area.size[1] + GAP) // (dy + GAP))
+            mid_x, mid_y = (area.x0 + area.x1) / 2, (area.y0 + area.y1) / 2
+            for j in range(ny):
+                for i in range(nx):
+                    places.append(
+                        ((mid_x + (i - (nx - 1) / 2) * (dx + GAP), mid_y + (j - (ny - 1) / 2) * (dy + GAP)), turn)
+                    )
+        places.sort(key=lambda p: (round(np.hypot(*p[0]), 6), p[0]))
+        if len(places[:most]) > len(best):
+            best = tuple(places[:most])
+    return best
+
+
+def pallet_fits(machine: Machine, carrier: Carrier) -> str:
+    """Empty if the pallet can be mounted on the machine's rotary axis, else what stops it."""
+    rotary = machine.rotary
+    if rotary is None:
+        return f"{machine.id} has no rotary axis"
+    if carrier.length > rotary.between:
+        return f"{carrier.id} is {carrier.length - rotary.between:.0f} mm longer than the room on {machine.id}'s rotary"
+    if carrier.blank_diameter is not None and carrier.blank_diameter / 2 > rotary.swing_radius:
+        return f"{carrier.id} is wider than the swing of {machine.id}'s rotary"
+    return ""
+
+
+def carrier_pose(machine: Machine, placing: Placing) -> NDArray[np.float64]:
+    """T_machine_carrier (4, 4) at angle zero."""
+    pose = np.eye(4)
+    if placing.kind == "pallet":
+        rotary = machine.rotary
+        if rotary is None:
+            raise ValueError(f"{machine.id} has no rotary axis for {placing.carrier}")
+        if rotary.axis == "y":
+            pose[:3, :3] = [[0, -1, 0], [1, 0, 0], [0, 0, 1]]
+        pose[:3, 3] = (*rotary.faceplate_at, rotary.centre_height)
+        return pose
+    c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[placing.turn % 4]
+    pose[:2, :2] = [[c, -s], [s, c]]
+    pose[:2, 3] = placing.at
+    return pose
+
+
+def station_pose(x: float, y: float, turn: int) -> NDArray[np.float64]:
+    """T_side_station (4, 4): quarter turns about z, then the shift."""
+    pose = np.eye(4)
+    c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[turn % 4]
+    pose[:2, :2] = [[c, -s], [s, c]]
+    pose[:2, 3] = (x, y)
+    return pose

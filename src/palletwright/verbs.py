@@ -1,0 +1,149 @@
+"""The verbs of the command line as functions: data in, plain data out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from palletwright.errors import Fault, InputError
+from palletwright.job.model import Job
+from palletwright.shop.model import Machine, Shop
+
+Progress = Callable[[str, int, int], None]
+
+
+def shop_of(path: Path | str | None) -> Shop:
+    """The shop file, or the shipped example where none is named."""
+    from palletwright.shop import example_shop, read_shop
+
+    return example_shop() if path is None else read_shop(Path(path))
+
+
+def job_of(
+    target: Path | str, *, material: str | None = None, per_year: int | None = None, solid: int | None = None
+) -> Job:
+    """A job from its TOML, or the least job from a STEP file with a material and a quantity."""
+    from palletwright.job import read_job
+
+    path = Path(target)
+    if path.suffix.lower() == ".toml":
+        job = read_job(path)
+        known = {"material": material, "per_year": per_year, "solid": solid}
+        return job.model_copy(update={k: v for k, v in known.items() if v is not None})
+    missing = [
+        Fault(str(path), key, "", "is needed beside a STEP file", allowed)
+        for key, value, allowed in (
+            ("--material", material, "a material of the shop, for instance 6061-T6"),
+            ("--per-year", per_year, "parts a year, for instance 5000"),
+        )
+        if value is None
+    ]
+    if missing:
+        raise InputError(missing)
+    if per_year is not None and per_year <= 0:
+        raise InputError([Fault(str(path), "--per-year", str(per_year), "isn't a quantity", "a whole number above 0")])
+    return Job(part=path, material=material or "", per_year=per_year or 0, solid=solid, name=path.stem)
+
+
+def plan(
+    target: Path | str,
+    *,
+    shop: Path | str | None = None,
+    material: str | None = None,
+    per_year: int | None = None,
+    solid: int | None = None,
+    out: Path | str | None = None,
+    progress: Progress | None = None,
+) -> dict[str, Any]:
+    """Plan a job (TOML) or a part (STEP with material and quantity); with `out` write plan.json and report.html.
+
+    Raises InputError for bad input, NoPlan when nothing workable exists.
+    """
+    from palletwright.plan import make, to_dict, write
+
+    job = job_of(target, material=material, per_year=per_year, solid=solid)
+    data = to_dict(make(job, shop_of(shop), progress))
+    if out is not None:
+        from palletwright.papers.report import write_report
+
+        folder = Path(out)
+        write(data, folder / "plan.json")
+        write_report(data, folder / "report.html")
+    return data
+
+
+def access(
+    step: Path | str,
+    *,
+    shop: Path | str | None = None,
+    material: str | None = None,
+    machine: str | None = None,
+    solid: int | None = None,
+) -> dict[str, Any]:
+    """Directions, features and operations of a part."""
+    from palletwright.access import analyse, to_json
+    from palletwright.plan import prepare
+
+    owned = shop_of(shop)
+    job = job_of(step, material=material or owned.materials[0].id, per_year=1, solid=solid)
+    context = prepare(job, owned)
+    chosen = machine_of(owned, machine)
+    found = analyse(context.solid, context.stock_largest, owned, context.material, chosen, job)
+    return to_json(found)
+
+
+def machine_of(shop: Shop, id: str | None) -> Machine:
+    """The machine of that id, or the first with a rotary axis, or the first.
+
+    Raises InputError with the known ids.
+    """
+    if id is None:
+        return next((m for m in shop.machines if m.rotary is not None), shop.machines[0])
+    for m in shop.machines:
+        if m.id == id:
+            return m
+    raise InputError([Fault("shop", "machine", id, "isn't in the shop", ", ".join(m.id for m in shop.machines))])
+
+
+def check(path: Path | str, *, only: int | None = None) -> dict[str, Any]:
+    """Recompute every margin of a saved or edited plan."""
+    from dataclasses import asdict
+
+    from palletwright.plan import check_plan, read
+
+    file = Path(path)
+    rows = check_plan(read(file), str(file), file.resolve().parent, only)
+    return {"passed": all(r.passed for r in rows), "plans": [asdict(r) for r in rows]}
+
+
+def hold(case: Path | str) -> dict[str, Any]:
+    """One grip typed by hand: does it hold, how well, what gives first."""
+    from palletwright.holding import hold as solve
+
+    return solve(Path(case))
+
+
+def time(program: Path | str, *, shop: Path | str | None = None, machine: str | None = None) -> dict[str, Any]:
+    """Time of an existing program in word address, by tool."""
+    from palletwright.cycle import time_program
+
+    return time_program(Path(program), machine_of(shop_of(shop), machine))
+
+
+def schema(which: str) -> dict[str, Any]:
+    """JSON schema of the job or the shop file."""
+    from palletwright import job, shop
+
+    if which == "job":
+        return job.schema()
+    if which == "shop":
+        return shop.schema()
+    raise InputError([Fault("schema", "which", which, "isn't a file that people write", "job, shop")])
+
+
+def demo(part: str = "hinge_yoke", *, out: Path | str, progress: Progress | None = None) -> dict[str, Any]:
+    """Plan a shipped example with the shipped shop."""
+    from palletwright.demo import demo_job
+
+    return plan(demo_job(part), out=out, progress=progress)
