@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
-from palletwright.shop.model import Model, Name, Positive
+from palletwright.shop.base import Model, Name, Positive, Problem
 from palletwright.units import Length, Money
 from palletwright.verdict import Vec
+
+Point = tuple[Length, Length, Length]
+
+
+def _unit(vector: Vec) -> Vec:
+    size = math.hypot(*vector)
+    if not math.isfinite(size) or size < 1e-9:
+        raise ValueError("points nowhere; allowed is three finite numbers, not all 0")
+    return (vector[0] / size, vector[1] / size, vector[2] / size)
+
+
+Direction = Annotated[Vec, AfterValidator(_unit)]
+"""A direction from the part towards the spindle in the part file's frame; any length, kept as a unit vector."""
 
 
 class Blank(Model):
@@ -28,11 +44,17 @@ class Blank(Model):
     price: Money | None = None
     saw_kerf: Length = Field(default=2.5, ge=0)
 
+    def problems(self) -> Iterator[Problem]:
+        if self.kind == "file" and self.file is None:
+            yield "file", "is missing: a blank of kind 'file' needs it", "path of a STEP file"
+        if self.kind != "file" and self.file is not None:
+            yield "kind", "doesn't go with a file", "'file'"
+
 
 class DrawingFact(Model):
     """One fact of the drawing that the solid lacks, at a feature id or a face at a point."""
 
-    at: str | Vec
+    at: str | Point
     kind: Literal["datum", "tolerance", "fit", "finish", "thread", "edge", "no_mark", "not_threaded"]
     value: str = ""
     to: str | None = None
@@ -41,7 +63,7 @@ class DrawingFact(Model):
 class KnownOperation(Model):
     """An operation that the engineer fixes: its directions (towards the spindle, part frame), measured time."""
 
-    directions: tuple[Vec, ...] = Field(min_length=1)
+    directions: tuple[Direction, ...] = Field(min_length=1)
     features: tuple[str, ...] = ()
     cutting_seconds: float | None = Field(default=None, gt=0)
 
@@ -65,7 +87,7 @@ class Override(Model):
     feature: Name
     tool: int | None = None
     seconds: float | None = Field(default=None, gt=0)
-    direction: Vec | None = None
+    direction: Direction | None = None
     in_cycle: bool = True
 
 
@@ -90,3 +112,10 @@ class Job(Model):
     parts_at_risk: int | None = Field(default=None, ge=1)
     seed: int = 1
     effort: int = Field(default=1, ge=1, le=10)
+    shop: Path | None = Field(default=None, description="the shop's TOML file; none: the example shop")
+
+    def problems(self) -> Iterator[Problem]:
+        counts = Counter(o.feature for o in self.overrides)
+        for at, override in enumerate(self.overrides):
+            if counts[override.feature] > 1:
+                yield f"overrides.{at}.feature", f"{override.feature!r} stands here more than once", "each feature once"

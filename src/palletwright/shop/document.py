@@ -72,7 +72,7 @@ def _short(value: Any) -> str:
     if isinstance(value, Mapping):
         inner = next((f"{key} = {_short(value[key])}, " for key in ("id", "number", "name") if key in value), "")
         return f"{{{inner}…}}"
-    text = repr(value) if isinstance(value, str) else str(value)
+    text = repr(value) if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
     return text if len(text) <= 60 else text[:57] + "…"
 
 
@@ -112,11 +112,19 @@ def suggestion(wrong: object, known: Sequence[str]) -> str:
 def model_faults(document: Document, loc: Loc, model: type[BaseModel], error: ValidationError) -> Iterator[Fault]:
     """Every fault of a model's validation, for the table of the document at `loc`."""
     seen: set[tuple[str, str]] = set()
-    for detail in error.errors():
+    details = error.errors()
+    for detail in details:
+        if detail["type"] == "too_short" and any(_within(other["loc"], detail["loc"]) for other in details):
+            continue
         for fault in _faults(document, loc, model, detail):
             if (fault.key, fault.problem) not in seen:
                 seen.add((fault.key, fault.problem))
                 yield fault
+
+
+def _within(inner: tuple[int | str, ...], outer: tuple[int | str, ...]) -> bool:
+    """Whether `inner` lies inside `outer`: an array that lost a faulty element isn't short as well."""
+    return len(inner) > len(outer) and inner[: len(outer)] == outer
 
 
 def _faults(document: Document, loc: Loc, model: type[BaseModel], detail: ErrorDetails) -> Iterator[Fault]:

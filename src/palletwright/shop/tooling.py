@@ -101,7 +101,7 @@ class Tool(Model):
         c, (least, greatest) = self.cutter, self.holder.bore
         if not least - FIT <= c.DMM <= greatest + FIT:
             what = f"shank DMM {c.DMM:g} mm of {c.id} doesn't fit holder {self.holder.id}"
-            yield "holder", what, f"a holder with bore over {c.DMM:g} mm; this one takes {least:g} to {greatest:g} mm"
+            yield "holder", what, f"a holder that takes {c.DMM:g} mm; this one takes {least:g} to {greatest:g} mm"
         if self.stick_out > c.OAL + FIT:
             yield "stick_out", f"{self.stick_out:g} mm is more than the cutter is long", f"at most OAL, {c.OAL:g} mm"
 
