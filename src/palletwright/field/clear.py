@@ -150,30 +150,50 @@ def _each(tips, radii, starts, z, coarse, ox, oy, pitch, cap):  # type: ignore[n
 
 
 @nb.njit(cache=True)
-def _least(tips, radii, starts, z, coarse, ox, oy, pitch, cap):  # type: ignore[no-untyped-def]
-    """The worst tip only: every tip starts from the best so far; colliding ones compare by their way out."""
+def _bounds(groups, radii, starts, z, coarse, pitch, cap):  # type: ignore[no-untyped-def]
+    """Lower bound of the squared distance of each group of tips (x, y, half width, least tip)."""
+    out, found = np.empty(groups.shape[0]), np.empty(3, np.int64)
+    for g in range(groups.shape[0]):
+        wide = radii + groups[g, 2]
+        out[g] = _nearest(groups[g, 0], groups[g, 1], groups[g, 3], wide, starts, z, coarse, pitch, cap, found)
+    return out
+
+
+@nb.njit(cache=True)
+def _least(tips, first, groups, radii, starts, z, coarse, ox, oy, pitch, cap):  # type: ignore[no-untyped-def]
+    """The worst tip only: groups in order of their bounds, every tip from the best so far; colliding ones compare
+    by their way out. Tips of group g are first[g] to first[g + 1]."""
     best, worst, out_lift, out_side = cap * cap, -1, 0.0, 0.0
     found, kept = np.full(3, -1, np.int64), np.full(3, -1, np.int64)
-    for t in range(tips.shape[0]):
-        x, y = tips[t, 0] - ox, tips[t, 1] - oy
-        limit = best if best > 0.0 else 1e-300
-        d = _nearest(x, y, tips[t, 2], radii, starts, z, coarse, pitch, limit, found)
-        if d >= limit:
-            continue
-        lift, side = 0.0, 0.0
-        if d == 0.0:
-            lift, side = _ways_out(x, y, tips[t, 2], radii, starts, z, pitch)
-        if d < best or min(lift, side) > min(out_lift, out_side):
-            best, worst, out_lift, out_side = d, t, lift, side
-            kept[:] = found
+    bounds = _bounds(groups, radii, starts, z, coarse, pitch, best)
+    for g in np.argsort(bounds):
+        if bounds[g] >= best and best > 0.0:
+            break
+        if bounds[g] > 0.0 and best == 0.0:
+            break
+        for t in range(first[g], first[g + 1]):
+            x, y = tips[t, 0] - ox, tips[t, 1] - oy
+            limit = best if best > 0.0 else 1e-300
+            d = _nearest(x, y, tips[t, 2], radii, starts, z, coarse, pitch, limit, found)
+            if d >= limit:
+                continue
+            lift, side = 0.0, 0.0
+            if d == 0.0:
+                lift, side = _ways_out(x, y, tips[t, 2], radii, starts, z, pitch)
+            if d < best or min(lift, side) > min(out_lift, out_side) or worst < 0:
+                best, worst, out_lift, out_side = d, t, lift, side
+                kept[:] = found
     return np.sqrt(best), worst, out_lift, out_side, kept
 
 
-def _inputs(stack: Stack, z: Floats, tips: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+def coarse(z: Floats) -> Floats:
+    """Greatest height of every block of cells, to prune by: reuse it for several tools over one field."""
+    return np.asarray(_coarse(np.ascontiguousarray(z, dtype=np.float64)))
+
+
+def _steps(stack: Stack) -> tuple[Floats, Floats]:
     steps = np.array(decisive(stack))
-    z = np.ascontiguousarray(z, dtype=np.float64)
-    points = np.ascontiguousarray(np.asarray(tips, dtype=np.float64).reshape(-1, 3))
-    return points, np.ascontiguousarray(steps[:, 0]), np.ascontiguousarray(steps[:, 1]), z, np.asarray(_coarse(z))
+    return np.ascontiguousarray(steps[:, 0]), np.ascontiguousarray(steps[:, 1])
 
 
 def clearances(tips: Floats, stack: Stack, field: HeightField, *, cap: float = 50.0) -> Clearances:
@@ -185,9 +205,9 @@ def clearances(tips: Floats, stack: Stack, field: HeightField, *, cap: float = 5
     stack : rows (radius, from, to) in mm above the tip
     cap : mm beyond which nothing is looked for
     """
-    points, radii, starts, z, coarse = _inputs(stack, field.z, tips)
-    ox, oy = field.origin
-    out, found = _each(points, radii, starts, z, coarse, ox, oy, field.pitch, float(cap))
+    points = np.ascontiguousarray(np.asarray(tips, dtype=np.float64).reshape(-1, 3))
+    z = np.ascontiguousarray(field.z)
+    out, found = _each(points, *_steps(stack), z, coarse(z), *field.origin, field.pitch, float(cap))
     return Clearances(out[:, 0], found[:, :2], found[:, 2], out[:, 1], out[:, 2])
 
 
@@ -209,12 +229,56 @@ class Least:
     level: int
 
 
+@dataclass(frozen=True, eq=False)
+class Tips:
+    """Tip positions gathered in square groups, so that far ones are passed over together.
+
+    points : (n, 3) mm, sorted by group; order : (n,) their places in what was given; first : (g + 1,) where each
+    group starts; groups : (g, 4) centre u, v, half diagonal and least w, mm
+    """
+
+    points: Floats
+    order: Ints
+    first: Ints
+    groups: Floats
+
+
+def gathered(tips: Floats, size: float = 6.0) -> Tips:
+    """`tips` (n, 3) in groups of `size` mm square."""
+    points = np.asarray(tips, dtype=np.float64).reshape(-1, 3)
+    cell = np.floor((points[:, :2] - points[:, :2].min(axis=0)) / size).astype(np.int64)
+    key = cell[:, 1] * (cell[:, 0].max() + 1) + cell[:, 0]
+    order = np.argsort(key, kind="stable")
+    starts = np.flatnonzero(np.diff(key[order], prepend=-1))
+    points = np.ascontiguousarray(points[order])
+    low, high = np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+    half = np.hypot(*(high - low)[:, :2].T) / 2
+    groups = np.column_stack([(low + high)[:, :2] / 2, half, low[:, 2]])
+    return Tips(points, order, np.append(starts, len(points)), np.ascontiguousarray(groups))
+
+
 def least_clearance(
-    tips: Floats, stack: Stack, z: Floats, origin: Floats, pitch: float, *, cap: float = 50.0
+    tips: Floats | Tips,
+    stack: Stack,
+    z: Floats,
+    origin: Floats,
+    pitch: float,
+    *,
+    cap: float = 50.0,
+    blocks: Floats | None = None,
 ) -> Least | None:
-    """The least clearance over all tips, or None when nothing is nearer than `cap`: much faster than all of them."""
-    points, radii, starts, z, coarse = _inputs(stack, z, tips)
-    d, t, lift, side, at = _least(points, radii, starts, z, coarse, origin[0], origin[1], float(pitch), float(cap))
-    if t < 0:
+    """The least clearance over all tips, or None when nothing is nearer than `cap`: much faster than all of them.
+
+    z, origin, pitch as in `HeightField`; blocks : `coarse(z)` where at hand.
+    """
+    t = tips if isinstance(tips, Tips) else gathered(tips)
+    at = np.asarray(origin, dtype=np.float64)
+    groups = t.groups - np.array([at[0], at[1], 0.0, 0.0])
+    z = np.ascontiguousarray(z)
+    pruned = coarse(z) if blocks is None else blocks
+    d, k, lift, side, cell = _least(
+        t.points, t.first, groups, *_steps(stack), z, pruned, at[0], at[1], float(pitch), float(cap)
+    )
+    if k < 0:
         return None
-    return Least(float(d) if d > 0 else -min(lift, side), int(t), (int(at[0]), int(at[1])), int(at[2]))
+    return Least(float(d) if d > 0 else -min(lift, side), int(t.order[k]), (int(cell[0]), int(cell[1])), int(cell[2]))

@@ -35,8 +35,6 @@ class HeightField:
     def __post_init__(self) -> None:
         if self.z.ndim != 2 or self.origin.shape != (2,) or self.frame.shape != (3, 3):
             raise ValueError(f"z {self.z.shape}, origin {self.origin.shape} and frame {self.frame.shape} don't fit")
-        for part in (self.z, self.origin, self.frame):
-            part.setflags(write=False)
 
     @property
     def index(self) -> tuple[int, int]:
