@@ -1,5 +1,6 @@
 """STEP in and out, meshes, faces: the only room that knows the CAD kernel, and only in a spawned child."""
 
+from palletwright.solid.blank import stock_mesh
 from palletwright.solid.bodies import (
     box,
     cone,
@@ -13,7 +14,10 @@ from palletwright.solid.bodies import (
     subtract,
     union,
 )
+from palletwright.solid.frame import part_frame
+from palletwright.solid.glb import glb_bytes, write_glb
 from palletwright.solid.model import Face, Mesh, Solid
+from palletwright.solid.outline import footprint, section
 from palletwright.solid.reading import read_step
 
 __all__ = [
@@ -23,13 +27,19 @@ __all__ = [
     "box",
     "cone",
     "cylinder",
+    "footprint",
     "from_manifold",
     "frustum",
+    "glb_bytes",
     "intersect",
     "manifold",
+    "part_frame",
     "pieces",
     "prism",
     "read_step",
+    "section",
+    "stock_mesh",
     "subtract",
     "union",
+    "write_glb",
 ]

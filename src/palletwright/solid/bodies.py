@@ -62,13 +62,17 @@ def pieces(mesh: Mesh) -> tuple[Mesh, ...]:
 
 
 def frame_along(axis: ArrayLike) -> Floats:
-    """(3, 3) right-handed rotation whose third column is the unit of `axis`."""
+    """(3, 3) right-handed rotation whose third column is the unit of `axis`; the identity for +z.
+
+    The first column is the file's x, y or z that is most square to `axis` (the earliest of equals), made square.
+    """
     z = np.asarray(axis, np.float64)
     length = float(np.linalg.norm(z))
     if not length > 0:
         raise ValueError("an axis needs a length above zero")
     z = z / length
-    x = np.cross(np.eye(3)[int(np.argmin(np.abs(z)))], z)
+    near = int(np.argmin(np.abs(z)))
+    x = np.eye(3)[near] - z[near] * z
     x /= np.linalg.norm(x)
     return np.stack([x, np.cross(z, x), z], axis=1)
 
