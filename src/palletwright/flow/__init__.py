@@ -2,7 +2,7 @@
 
 from palletwright.flow.model import Cost, Flow, Payback, StationLoad, Timing
 from palletwright.flow.money import cost, cost_range, payback
-from palletwright.flow.sets import load_seconds, piles, timing
+from palletwright.flow.sets import combined, load_seconds, piles, timing
 from palletwright.flow.tending import (
     FiniteSource,
     finite_source,
@@ -20,6 +20,7 @@ __all__ = [
     "Payback",
     "StationLoad",
     "Timing",
+    "combined",
     "cost",
     "cost_range",
     "finite_source",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from palletwright.flow.model import StationLoad, Timing
 from palletwright.flow.tending import start_seconds
@@ -40,6 +40,33 @@ def timing(machine_seconds: float, loads: Sequence[StationLoad], parts: float, s
         spindle_minutes_per_part=machine_seconds / 60.0 / parts,
         attended_minutes_per_part=attended / parts,
         waits_for=waits,
+    )
+
+
+def combined(cycles: Sequence[Timing]) -> Timing:
+    """The timing of a part that passes through several cycles: sums per part, starts per part from their counts.
+
+    `unattended_minutes` is the longest single stretch.
+    """
+    if len(cycles) == 1:
+        return cycles[0]
+    parts = 1.0 / sum(1.0 / t.parts_per_start for t in cycles)
+
+    def per_part(pick: Callable[[Timing], float]) -> float:
+        return sum(pick(t) / t.parts_per_start for t in cycles)
+
+    return Timing(
+        sets=max(t.sets for t in cycles),
+        machine_seconds=per_part(lambda t: t.machine_seconds) * parts,
+        load_seconds=per_part(lambda t: t.load_seconds) * parts,
+        swap_seconds=per_part(lambda t: t.swap_seconds) * parts,
+        start_seconds=per_part(lambda t: t.start_seconds) * parts,
+        parts_per_start=parts,
+        attended_minutes=per_part(lambda t: t.attended_minutes) * parts,
+        unattended_minutes=max(t.unattended_minutes for t in cycles),
+        spindle_minutes_per_part=sum(t.spindle_minutes_per_part for t in cycles),
+        attended_minutes_per_part=sum(t.attended_minutes_per_part for t in cycles),
+        waits_for="; ".join(dict.fromkeys(t.waits_for for t in cycles)),
     )
 
 

@@ -37,7 +37,7 @@ def fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None
     """The grip and packing with most parts on `side`; among equals the grip named first (simplest)."""
     minx, miny, maxx, maxy = side.area.bounds
     shape = (round(maxx - minx, 3), round(maxy - miny, 3), round(side.area.area, 1))
-    return context.once(("fill", key, shape), lambda: _fill(context, key, side))  # type: ignore[no-any-return]
+    return context.once(("fill", key, shape), lambda: _fill(context, key, side))
 
 
 def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:

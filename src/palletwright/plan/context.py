@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
@@ -15,6 +15,8 @@ from palletwright.job.model import Job
 from palletwright.shop.model import Machine, Material, Shop, Tool
 from palletwright.solid.model import Mesh, Solid
 from palletwright.verdict import Vec
+
+T = TypeVar("T")
 
 SAME = 1 - 1e-6
 """Cosine from which two directions count as one."""
@@ -35,13 +37,13 @@ class Context:
     stages: dict[str, float] = field(default_factory=dict)
     stopped_early: bool = False
 
-    def once(self, key: Any, make: Callable[[], Any]) -> Any:
+    def once(self, key: Any, make: Callable[[], T]) -> T:
         """`make()` the first time that `key` is asked for, its answer ever after."""
         if key not in self.memo:
             self.memo[key] = make()
-        return self.memo[key]
+        return cast(T, self.memo[key])
 
-    def timed(self, stage: str, make: Callable[[], Any]) -> Any:
+    def timed(self, stage: str, make: Callable[[], T]) -> T:
         """`make()` with its seconds added to the stage's."""
         before = time.perf_counter()
         try:
@@ -58,7 +60,7 @@ class Context:
     def access(self, machine: Machine) -> Access:
         from palletwright.access import analyse
 
-        return self.once(  # type: ignore[no-any-return]
+        return self.once(
             ("access", machine.id),
             lambda: self.timed(
                 "access",
@@ -77,7 +79,7 @@ class Context:
 
         sequence = self.sequence(machine, family, index)
         key = ("in-process", machine.id, cut_so_far(sequence, clamping))
-        return self.once(  # type: ignore[no-any-return]
+        return self.once(
             key, lambda: self.timed("in-process shapes", lambda: in_process(self.access(machine), sequence, clamping))
         )
 

@@ -149,7 +149,7 @@ def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: i
     machine = context.machine(design.machine)
     rows = standings(context, design, chosen, cycle)
     scene = scene_of(context, design, chosen, cycle)
-    return context.timed(  # type: ignore[no-any-return]
+    return context.timed(
         "cycle",
         lambda: order_visits(
             visits(context, design, rows),

@@ -15,12 +15,17 @@ from palletwright.access.model import Access
 from palletwright.errors import Fault, InputError, NoPlan
 from palletwright.job.model import Job
 from palletwright.plan.context import Context
+from palletwright.plan.evaluate import options_of
 from palletwright.plan.model import Plan, TurnedDown, Way
 from palletwright.plan.onemore import one_more
+from palletwright.plan.pictures import pictures
 from palletwright.plan.search import candidates, checked, machines_of, shortlist, too_big, ways_of
 from palletwright.plan.today import today
 from palletwright.shop.model import Material, Shop
 from palletwright.verdict import Reason
+
+PICTURED = 3
+"""Ways, best first, that carry what pictures need."""
 
 KEPT = 8
 """Ways that a plan keeps."""
@@ -117,13 +122,13 @@ def _plan(
     from palletwright.plan.search import ranked
 
     ordered = ranked(ways)
-    kept = _kept(ordered)
+    kept = [_pictured(context, w) if i < PICTURED else w for i, w in enumerate(_kept(ordered))]
     best = kept[0]
     assert best.design is not None
     access = accesses[best.design.machine]
     left = tuple({"feature": x.feature, "mm3": x.mm3, "why": x.why, "would_do": x.would_do} for x in access.left_over)
     if left and not context.job.allow_left_over:
-        raise NoPlan([Reason(x["feature"], f"stays uncut ({x['mm3']:.0f} mm³): {x['why']}") for x in left])
+        raise NoPlan([Reason(str(x["feature"]), f"stays uncut ({x['mm3']:.0f} mm³): {x['why']}") for x in left])
     more = one_more(context, best)
     return Plan(
         title=_title(context, best, left),
@@ -144,6 +149,14 @@ def _plan(
         seconds=time.perf_counter() - started,
         stages=dict(context.stages),
     )
+
+
+def _pictured(context: Context, w: Way) -> Way:
+    from dataclasses import replace
+
+    assert w.design is not None
+    chosen = options_of(context, w.design)
+    return replace(w, scene=context.timed("pictures", lambda: pictures(context, w.design, chosen)))
 
 
 def _kept(ordered: list[Way]) -> list[Way]:
@@ -189,7 +202,7 @@ def _part(context: Context) -> dict[str, Any]:
 def _access(access: Access) -> dict[str, Any]:
     from palletwright.access import to_json
 
-    return to_json(access)  # type: ignore[no-any-return]
+    return to_json(access)
 
 
 def _assumed(context: Context) -> list[str]:

@@ -113,7 +113,7 @@ def certified(
 
 def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
     """All grips of one operation that hold, best first, and why the others were turned down."""
-    return context.once(("options", key), lambda: _options(context, key))  # type: ignore[no-any-return]
+    return context.once(("options", key), lambda: _options(context, key))
 
 
 def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:

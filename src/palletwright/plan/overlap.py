@@ -30,7 +30,7 @@ def overlaps(context: Context, design: Design, chosen: dict[int, Option], cycle:
         for p in a:
             for q in b:
                 if (p.bounds[0] < q.bounds[1]).all() and (q.bounds[0] < p.bounds[1]).all():
-                    shared += abs(intersect(p, q).volume)
+                    shared += abs(intersect([p, q]).volume)
         if shared > LEAST:
             lines.append(f"station {'/'.join(names_a)} stands in station {'/'.join(names_b)} ({shared:.1f} mm³)")
     return lines

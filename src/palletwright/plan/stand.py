@@ -14,6 +14,7 @@ from palletwright.plan.context import Context
 from palletwright.plan.model import Design, Placing, StationAt
 from palletwright.plan.options import Option, moved_cut, moved_points
 from palletwright.plan.table import carrier_pose, station_pose
+from palletwright.scene import Mount, axis_vector, index_angle, turning
 from palletwright.shop.model import Machine
 from palletwright.verdict import Vec
 
@@ -53,33 +54,26 @@ def standings(context: Context, design: Design, options: dict[int, Option], cycl
     return rows
 
 
-def index_angle(machine: Machine, direction: NDArray[np.float64]) -> float:
-    """Degrees, right-handed about the rotary axis, that turn `direction` to machine +z."""
-    if machine.rotary is None or machine.rotary.axis == "x":
-        angle = np.degrees(np.arctan2(direction[1], direction[2]))
-    else:
-        angle = np.degrees(np.arctan2(-direction[0], direction[2]))
-    return float(np.round(angle % 360.0, 6) % 360.0)
-
-
-def turn_about_axis(machine: Machine, degrees: float) -> Pose:
-    """(4, 4) right-handed turn about the rotary axis where it stands in the machine."""
-    pose = np.eye(4)
+def mount_of(machine: Machine, placing: Placing) -> Mount:
+    """The placing as a mount of the scene: on the rotary axis, or fixed."""
+    pose = carrier_pose(machine, placing)
     rotary = machine.rotary
-    if rotary is None or degrees == 0:
-        return pose
-    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
-    pose[:3, :3] = [[1, 0, 0], [0, c, -s], [0, s, c]] if rotary.axis == "x" else [[c, 0, s], [0, 1, 0], [-s, 0, c]]
-    centre = np.array([*rotary.faceplate_at, rotary.centre_height])
-    pose[:3, 3] = centre - pose[:3, :3] @ centre
-    return pose
+    if placing.kind != "pallet" or rotary is None:
+        return Mount(placing.mount, placing.carrier, False, pose)
+    x, y = rotary.faceplate_at
+    return Mount(placing.mount, placing.carrier, True, pose, (x, y, rotary.centre_height), axis_vector(rotary))
 
 
-def cut_angle(machine: Machine, standing: Standing, cut: Cut) -> float:
-    """Index angle of one cut at one station; 0 on a fixed mount."""
-    if standing.mount.kind != "pallet":
-        return 0.0
-    return index_angle(machine, standing.machine_part[:3, :3] @ np.asarray(cut.direction))
+def cut_angle(mount: Mount, standing: Standing, cut: Cut) -> float:
+    """Index angle of one cut at one station, degrees; 0 on a fixed mount.
+
+    Raises ValueError for a direction that no index angle brings to the spindle.
+    """
+    direction = standing.machine_part[:3, :3] @ np.asarray(cut.direction)
+    angle, lean = index_angle(direction, mount)
+    if angle is None:
+        raise ValueError(f"{standing.name} {cut.id}: its direction leans {lean:.1f} degrees off the spindle")
+    return angle
 
 
 def visits(context: Context, design: Design, rows: list[Standing]) -> list[Visit]:
@@ -113,8 +107,9 @@ def _visit(
     after: dict[str, tuple[str, ...]],
     seen: dict[str, str],
 ) -> Visit:
-    angle = cut_angle(machine, standing, cut)
-    pose = turn_about_axis(machine, angle) @ standing.machine_part
+    mount = mount_of(machine, standing.mount)
+    angle = cut_angle(mount, standing, cut)
+    pose = turning(mount, angle) @ standing.machine_part
     tips, direction, entry = moved_cut(pose, cut)
     start = tips[0] + direction * max(0.0, entry - float(direction @ tips[0]))
     before = [seen[cut.feature]] if cut.feature in seen else []

@@ -29,7 +29,8 @@ class Area:
 
 
 def free_areas(machine: Machine) -> tuple[Area, ...]:
-    """The table's rectangles beside the rotary unit, largest first; the whole table where there is none.
+    """The table's rectangles beside the rotary unit, largest first (they may overlap; one is used at a time);
+    the whole table where there is none.
 
     Limited to what the spindle's travel covers. The rotary unit stays on the table, used or not.
     """
@@ -40,12 +41,14 @@ def free_areas(machine: Machine) -> tuple[Area, ...]:
         return (Area(x0, y0, x1, y1),)
     rotary = machine.rotary
     half = max(rotary.housing_width / 2, rotary.swing_radius) + GAP
-    if rotary.axis == "x":
-        at = rotary.faceplate_at[1]
-        areas = [Area(x0, y0, x1, at - half), Area(x0, at + half, x1, y1)]
+    along, across = (0, 1) if rotary.axis == "x" else (1, 0)
+    start = rotary.faceplate_at[along] - rotary.housing_length
+    end = rotary.faceplate_at[along] + rotary.between + (rotary.tailstock_length if rotary.tailstock else 0.0)
+    low, high = rotary.faceplate_at[across] - half, rotary.faceplate_at[across] + half
+    if along == 0:
+        areas = [Area(x0, y0, start, y1), Area(end, y0, x1, y1), Area(x0, y0, x1, low), Area(x0, high, x1, y1)]
     else:
-        at = rotary.faceplate_at[0]
-        areas = [Area(x0, y0, at - half, y1), Area(at + half, y0, x1, y1)]
+        areas = [Area(x0, y0, x1, start), Area(x0, end, x1, y1), Area(x0, y0, low, y1), Area(high, y0, x1, y1)]
     good = [a for a in areas if min(a.size) > 0]
     return tuple(sorted(good, key=lambda a: -a.size[0] * a.size[1]))
 
@@ -63,7 +66,7 @@ def standing(machine: Machine, carrier: Carrier, most: int) -> tuple[tuple[tuple
     for turn in (0, 1):
         places: list[tuple[tuple[float, float], int]] = []
         dx, dy = footprint(carrier, turn)
-        for area in free_areas(machine):
+        for area in free_areas(machine)[:1]:
             nx, ny = int((area.size[0] + GAP) // (dx + GAP)), int((area.size[1] + GAP) // (dy + GAP))
             mid_x, mid_y = (area.x0 + area.x1) / 2, (area.y0 + area.y1) / 2
             for j in range(ny):

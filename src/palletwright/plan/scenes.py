@@ -1,0 +1,115 @@
+"""A design's cycles as scenes, and reach asked about them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from palletwright.cutting.model import Cut
+from palletwright.plan.arrange import sides_of_placing
+from palletwright.plan.context import Context
+from palletwright.plan.model import Design, Placing
+from palletwright.plan.options import Option, moved_cut
+from palletwright.plan.stand import Standing, mount_of, standings
+from palletwright.plan.table import carrier_pose, station_pose
+from palletwright.reach import Task
+from palletwright.reach import check as check_reach
+from palletwright.reach.model import ReachReport
+from palletwright.scene import Placed, PlacedStation, Scene, StationBody, build
+from palletwright.shop.model import Carrier, Machine
+
+LEAST_RETRACT = 50.0
+"""mm above the highest body to which the tool retracts between stations and while indexing, at the least."""
+
+
+def scene_of(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> Scene:
+    """Every body of one cycle in the machine."""
+    machine = context.machine(design.machine)
+    rows = standings(context, design, chosen, cycle)
+    placed = [
+        _placed(context, machine, p, [r for r in rows if r.mount.mount == p.mount])
+        for p in design.placings
+        if p.cycle == cycle
+    ]
+    return build(machine, placed)
+
+
+def _placed(context: Context, machine: Machine, placing: Placing, rows: list[Standing]) -> Placed:
+    carrier = next(c for c in context.shop.carriers if c.id == placing.carrier)
+    sides = {s.id: s for s in sides_of_placing(context, placing)}
+    stations = []
+    for row in rows:
+        pose = sides[row.module.side].pose @ station_pose(row.module.x, row.module.y, row.module.turn)
+        named = dict(row.option.module.bodies)
+        bodies = [StationBody("part", "part", named[f"part{row.place + 1}"])]
+        if row.place == 0:
+            bodies += [StationBody(d.id, d.kind, d.mesh) for d in row.option.grip.devices]
+        stations.append(PlacedStation(row.name, pose, tuple(bodies)))
+    return Placed(
+        placing.mount,
+        placing.carrier,
+        _carrier_body(carrier, placing, rows),
+        carrier_pose(machine, placing),
+        placing.kind == "pallet",
+        tuple(stations),
+        "vise" if placing.kind == "vise" else "carrier",
+    )
+
+
+def _carrier_body(carrier: Carrier, placing: Placing, rows: list[Standing]):  # type: ignore[no-untyped-def]
+    from palletwright.layout import carrier_mesh
+
+    if placing.kind == "pallet":
+        return carrier_mesh(carrier, placing.sides, placing.apothem)
+    return carrier_mesh(carrier)
+
+
+def tasks_of(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> list[Task]:
+    """Every cut at every station of one cycle, for reach."""
+    machine = context.machine(design.machine)
+    return [
+        _task(context, machine, row, cut)
+        for row in standings(context, design, chosen, cycle)
+        for cut in row.option.cuts
+    ]
+
+
+def _task(context: Context, machine: Machine, row: Standing, cut: Cut) -> Task:
+    tips, direction, entry = moved_cut(row.machine_part, cut)
+    return Task(
+        station=row.name,
+        mount=mount_of(machine, row.mount).id,
+        cut=cut.id,
+        tool=context.tool(cut.tool),
+        direction=(float(direction[0]), float(direction[1]), float(direction[2])),
+        tips=tips,
+        entry=entry,
+    )
+
+
+def reach_of(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> ReachReport:
+    """Reach of one cycle's whole scene."""
+    scene = scene_of(context, design, chosen, cycle)
+    return context.timed(
+        "reach",
+        lambda: check_reach(
+            scene, tasks_of(context, design, chosen, cycle), context.machine(design.machine), context.shop.floors
+        ),
+    )
+
+
+def retract_height(context: Context, scene: Scene) -> float:
+    """mm, machine z of the tool tip between stations and while indexing: above everything at any angle."""
+    floors = context.shop.floors
+    highest = 0.0
+    mounts = {m.id: m for m in scene.mounts}
+    for body in scene.bodies:
+        points = body.mesh.vertices @ body.pose[:3, :3].T + body.pose[:3, 3]
+        mount = mounts.get(body.group)
+        if mount is not None and mount.rotary:
+            axis = np.asarray(mount.axis)
+            out = points - np.asarray(mount.axis_point)
+            reach = np.linalg.norm(out - (out @ axis)[:, None] * axis, axis=1).max()
+            highest = max(highest, mount.axis_point[2] + float(reach) + floors.index)
+        elif body.kind != "table":
+            highest = max(highest, float(points[:, 2].max()) + floors.cutter + floors.tool_setting_error)
+    return max(highest, LEAST_RETRACT)
