@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
-
-import numpy as np
 
 from palletwright.layout.blocked import table
 from palletwright.layout.board import NONE, Board, Placed, clear, greedy
@@ -18,6 +15,7 @@ from palletwright.layout.model import Module, Packing, Side, Station
 from palletwright.layout.polygons import room, turned
 from palletwright.layout.swept import Rows
 
+MORE = ", filled up"
 GREEDY_WEIGHTS = ((0.001, 1.0), (1.0, 0.001), (-0.001, 1.0), (1.0, -0.001), (0.4, 1.0), (1.0, 0.4))
 
 
@@ -67,63 +65,59 @@ def pack(
         Station(side.id, float(x), float(y), int(t), 0, k)
         for k, ((x, y), t) in enumerate(zip(best.at, best.turn, strict=True))
     )
-    status = "ok" if stations else "empty"
-    return Packing(stations, len(best), bound, len(best) == bound, best.pattern or "none", reasons, (), status)
+    pattern = best.pattern or "none"
+    return Packing(stations, len(best), bound, len(best) == bound, pattern, reasons, (), "ok" if stations else "empty")
 
 
 def search(board: Board, goal: int, effort: int, seed: int) -> Placed:
-    """Lattices, then module by module, then the exact choice among contact places, until the goal is met."""
+    """Each turn alone, then half turns together, then all turns, until the goal is met: a count never falls
+    because more turns are allowed."""
+    best = NONE
+    kept: list[Placed] = []
+    for turns in _turn_groups(board.turns):
+        part = Board({t: board.rooms[t] for t in turns}, board.table)
+        for found in _steps(part, kept, goal, effort, seed):
+            if len(found) > len(best):
+                best = found
+                kept = [*kept, best]
+            if len(best) >= goal:
+                return best
+    return best
+
+
+def _turn_groups(turns: tuple[int, ...]) -> list[tuple[int, ...]]:
+    groups: list[tuple[int, ...]] = [(t,) for t in turns]
+    groups += [(t, t + 2) for t in (0, 1) if t in turns and t + 2 in turns]
+    return groups if tuple(turns) in groups else [*groups, tuple(turns)]
+
+
+def _steps(board: Board, so_far_all: list[Placed], goal: int, effort: int, seed: int) -> Iterator[Placed]:
+    """Lattices, then module by module, then the exact choice among contact places, with one group of turns."""
+    alone = len(board.turns) == 1
+    cells = single_cells(board) if alone else double_cells(board, 4 * max(1, effort))
     seeds: list[Placed] = []
-    best = NONE
-    for found in _patterns(board, goal, effort):
-        seeds.append(found)
-        if len(found) > len(best):
-            best = found
-        if len(best) >= goal:
-            return best
+    for cell in cells:
+        seeds.append(_best_lattice(board, cell, goal, max(1, effort)))
+        yield seeds[-1]
+    for turns in dict.fromkeys((board.turns, board.turns[::-1])):
+        for x, y in GREEDY_WEIGHTS[: 2 + 2 * effort]:
+            seeds.append(greedy(board, NONE, (x, y, 0.0), turns, goal, "placed one by one"))
+            yield seeds[-1]
+    rooted = [p for p in (*so_far_all, *seeds) if set(p.turn.tolist()) <= set(board.turns)]
+    for start in sorted(rooted, key=len, reverse=True)[: 2 + effort]:
+        for x, y in GREEDY_WEIGHTS[:2]:
+            pattern = start.pattern.removesuffix(MORE) + MORE
+            full = greedy(board, start, (x, y, 0.0), board.turns, goal, pattern)
+            if len(full) > len(start):
+                seeds.append(full)
+                yield full
     if effort < 1:
-        return best
-    seeds.sort(key=lambda p: -len(p))
-    pool = candidates(board, seeds[:6], 160 + 240 * effort)
-    improved, _ = largest_clear(board, pool, best, goal, 0.25 * effort, seed)
-    if len(improved) > len(best):
-        best = improved
-    filled_up = greedy(board, best, (0.001, 1.0, 0.0), board.turns, goal, best.pattern + ", filled up")
-    return filled_up if len(filled_up) > len(best) else best
-
-
-def _patterns(board: Board, goal: int, effort: int) -> Iterator[Placed]:
-    best = NONE
-    for cell in _cells(board, effort):
-        found = _best_lattice(board, cell, goal, max(1, effort))
-        if len(found) > len(best):
-            best = found
-            yield found
-        if len(best) >= goal:
-            return
-    for turns in _turn_orders(board):
-        for x, y in GREEDY_WEIGHTS[: 2 + 4 * effort]:
-            found = greedy(board, NONE, (x, y, 0.0), turns, goal, "placed one by one")
-            yield found
-            if len(found) >= goal:
-                return
-    full = greedy(board, best, (0.001, 1.0, 0.0), board.turns, goal, best.pattern + ", filled up")
-    if len(full) > len(best):
-        yield full
-
-
-def _cells(board: Board, effort: int) -> Iterator[Cell]:
-    yield from single_cells(board)
-    if effort >= 1:
-        yield from double_cells(board, 6 * effort)
-
-
-def _turn_orders(board: Board) -> list[tuple[int, ...]]:
-    turns = board.turns
-    orders = [(t,) for t in turns]
-    if len(turns) > 1:
-        orders = [turns, turns[::-1], *orders]
-    return orders
+        return
+    pool = candidates(board, sorted([*rooted, *seeds], key=len, reverse=True)[:6], 80 + 160 * effort)
+    hint = max(rooted + seeds, key=len)
+    improved, _ = largest_clear(board, pool, hint, goal, 0.1 * effort, seed)
+    yield improved
+    yield greedy(board, improved, (0.001, 1.0, 0.0), board.turns, goal, improved.pattern.removesuffix(MORE) + MORE)
 
 
 def _best_lattice(board: Board, cell: Cell, goal: int, effort: int) -> Placed:
@@ -144,8 +138,3 @@ def _best_lattice(board: Board, cell: Cell, goal: int, effort: int) -> Placed:
 
 def _first(placed: Placed, most: int) -> Placed:
     return Placed(placed.at[:most], placed.turn[:most], placed.pattern)
-
-
-def pair_shift(a: Any, b: Any) -> Any:
-    """Displacement of station b from station a, mm."""
-    return np.array([b.x - a.x, b.y - a.y])
