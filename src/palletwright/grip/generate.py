@@ -1,0 +1,196 @@
+"""All the ways to hold one shape in one operation, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Literal
+
+import numpy as np
+
+from palletwright.grip.draft import Draft, finish, module_size
+from palletwright.grip.frame import operation_frame
+from palletwright.grip.jaws import jaw, soft_jaw
+from palletwright.grip.model import Grip
+from palletwright.grip.patches import Patch
+from palletwright.grip.screws import screw
+from palletwright.grip.seats import Seat, seats
+from palletwright.grip.sideways import edge, standing, wedge
+from palletwright.grip.spots import NOSE
+from palletwright.grip.straps import strap
+from palletwright.grip.sweeps import Sweep
+from palletwright.grip.work import Work, gather
+from palletwright.shop.model import Carrier, Clamp, Floors, Material, Shop
+from palletwright.solid.model import Mesh
+from palletwright.verdict import Reason, Vec
+
+CarrierKind = Literal["plate", "pallet", "vise"]
+HOUR_AREA = 1500.0  # mm² of side that one hour of preparation counts for when ranking; our own choice
+SCREW_AREA = 60.0  # mm² for each screw that the loader turns; our own choice
+LIFT_AREA = 10.0  # mm² for each mm of lift; our own choice
+
+
+def grips(
+    before: Mesh,
+    after: Mesh,
+    stock: Mesh,
+    part: Mesh,
+    up: Vec,
+    directions: Sequence[Vec],
+    sweeps: Sequence[Sweep],
+    shop: Shop,
+    material: Material,
+    *,
+    tolerance: float,
+    floors: Floors,
+    carrier_kind: CarrierKind,
+    axis: Vec | None = None,
+    vise: Carrier | None = None,
+    most: int = 8,
+) -> tuple[tuple[Grip, ...], tuple[Reason, ...]]:
+    """The ways to hold a part in one operation, simplest and densest first, and why other kinds failed.
+
+    Parameters
+    ----------
+    before, after : closed meshes of the part before and after the operation, part frame, mm
+    stock, part : the blank and the finished shape, part frame, mm
+    up : unit vector of the part frame that points out of the side
+    directions : the operation's directions towards the spindle, part frame
+    sweeps : for every cut (direction, tips (n, 3), stack rows (radius, from, to), entry height), part frame, mm
+    tolerance : ± mm of the blank's size; clamps stand off raw walls by it, and their stroke has to follow twice it
+    axis : part-frame direction of the rotary axis; the station's x lies along it
+    vise : the vise whose jaws hold, for `carrier_kind` "vise"
+    most : greatest number of grips returned
+
+    Raises
+    ------
+    ValueError
+        Where `axis` lies along `up`, or `carrier_kind` is "vise" without a vise.
+    """
+    if carrier_kind == "vise" and vise is None:
+        raise ValueError("carrier_kind 'vise' needs the vise itself: pass vise=Carrier(kind='vise', ...)")
+    rotation, one, two = operation_frame(before, after, up, axis)
+    work = gather((one, two), part, rotation, sweeps, shop, material, floors, tolerance, vise)
+    walls, seated = standing(work), seats(work)
+    drafts = _drafts(work, walls, seated, carrier_kind)
+    found = _finished(work, drafts)
+    return _chosen(work, found, most), _reasons(work, walls, seated, carrier_kind, found)
+
+
+def _of_kind(shop: Shop, kind: str, keep: int = 3) -> list[Clamp]:
+    """The shop's clamps of a kind: smallest first, and the strongest among those kept."""
+    clamps = sorted((c for c in shop.clamps if c.kind == kind), key=lambda c: (c.footprint[0] * c.footprint[1], c.id))
+    if len(clamps) <= keep:
+        return clamps
+    strongest = max(clamps, key=lambda c: (c.force, c.id))
+    kept = clamps[: keep - 1]
+    return kept + ([strongest] if strongest not in kept else [clamps[keep - 1]])
+
+
+def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_kind: CarrierKind) -> Iterator[Draft]:
+    if carrier_kind == "vise":
+        yield from jaw(work, walls)
+        yield from soft_jaw(work)
+        return
+    ways: list[tuple[str, Callable[..., Iterator[Draft]]]] = [
+        ("edge", edge),
+        ("wedge", wedge),
+        ("strap", strap),
+        ("screw", screw),
+    ]
+    for kind, way in ways:
+        clamps = _of_kind(work.shop, kind, 12 if kind == "screw" else 3)
+        if not clamps:
+            work.fault(kind, f"the shop has no clamp of kind {kind}", 0.0, "")
+        elif seated:
+            yield from way(work, seated, walls, clamps)
+    yield from soft_jaw(work)
+
+
+def _finished(work: Work, drafts: Iterable[Draft]) -> list[tuple[float, Grip]]:
+    result: list[tuple[float, Grip]] = []
+    counts: dict[str, int] = {}
+    for draft in drafts:
+        ordinal = counts.get(draft.kind, 0) + 1
+        grip = finish(work, draft, f"{draft.kind}-{ordinal}")
+        if grip is None:
+            continue
+        counts[draft.kind] = ordinal
+        lift = float(grip.poses[0][2, 3] - work.shift[2])
+        cost = (
+            -draft.firm
+            + float(np.prod(module_size(grip, work))) / len(grip.poses)
+            + HOUR_AREA * grip.prepare_hours / len(grip.poses)
+        )
+        cost += SCREW_AREA * grip.screws / len(grip.poses) + LIFT_AREA * lift
+        result.append((round(cost, 2), grip))
+    return sorted(result, key=lambda r: (not all(m.passed for m in r[1].margins), r[0]))
+
+
+def _chosen(work: Work, found: list[tuple[float, Grip]], most: int) -> tuple[Grip, ...]:
+    """The cheapest of every kind, the strongest of every kind, other footprints, then what is left, cheapest first."""
+    chosen: dict[int, int] = {}
+    seen: set[tuple[object, ...]] = set()
+    looks = [_look(grip, work) for _, grip in found]
+
+    def take(ranks: Iterable[int], anew: bool = True) -> None:
+        for k in ranks:
+            if len(chosen) < most and not (anew and looks[k] in seen):
+                chosen[k] = k
+                seen.add(looks[k])
+
+    kinds = dict.fromkeys(g.kind for _, g in found)
+    of = {kind: [k for k, (_, g) in enumerate(found) if g.kind == kind] for kind in kinds}
+    take(ranks[0] for ranks in of.values())
+    take(max(ranks, key=lambda k: sum(c.preload for c in found[k][1].contacts)) for ranks in of.values())
+    take(range(len(found)))
+    take(range(len(found)), anew=False)
+    return tuple(found[k][1] for k in sorted(chosen))
+
+
+def _look(grip: Grip, work: Work) -> tuple[object, ...]:
+    """What two grips must differ in to count as different: kind, devices, room on the side, lift."""
+    size = np.round(2.0 * module_size(grip, work)) / 2.0
+    return grip.kind, tuple(sorted(d.catalogue for d in grip.devices)), *size, round(float(grip.poses[0][2, 3]), 1)
+
+
+def _reasons(
+    work: Work,
+    walls: Sequence[Patch],
+    seated: Sequence[Seat],
+    carrier_kind: CarrierKind,
+    found: list[tuple[float, Grip]],
+) -> tuple[Reason, ...]:
+    held = {g.kind for _, g in found}
+    result = [r for k, r in work.faults.items() if k not in held and (k != "rest" or not held)]
+    if not seated and carrier_kind != "vise":
+        result.append(
+            Reason(
+                "seat",
+                "no flat untouched face opposite the side's normal carries the part: its centre of "
+                "mass lies outside every such face; another direction, or jaws",
+                None,
+            )
+        )
+    whole = [w for w in work.walls if w.whole.bounds and w.whole.bounds[3] - w.whole.bounds[1] >= 2 * NOSE]
+    if whole and not walls:
+        need = _grip_stock(work)
+        result.append(
+            Reason(
+                "walls",
+                "this operation cuts every side wall down to the base: "
+                f"{need:.1f} mm of grip stock below the part would let stops and edge clamps hold it, or "
+                "cut the outline from another direction",
+                round(need, 2),
+                "mm",
+            )
+        )
+    elif not whole:
+        result.append(Reason("walls", "the shape has no flat side wall square to its base", None))
+    return tuple(result)
+
+
+def _grip_stock(work: Work) -> float:
+    """mm below the base that the lowest edge clamp needs to hold under this operation's tools."""
+    low = min((s.lowest for s in work.swept if s.direction[2] > 0.99), default=0.0)
+    rise = min((c.height - c.reach_height for c in work.shop.clamps if c.kind == "edge"), default=NOSE)
+    return max(2 * NOSE, NOSE + max(rise, 0.0) + work.vertical - low)

@@ -1,0 +1,382 @@
+"""Two faces pressed together: hard jaws on parallel walls, machined soft jaws on any outline."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise, product
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from palletwright.grip.bodies import section
+from palletwright.grip.draft import Draft, Piece, piece, vec, wall_contact
+from palletwright.grip.model import Contact
+from palletwright.grip.patches import Patch
+from palletwright.grip.seats import Seat, relief_depth, support_points
+from palletwright.grip.sideways import OPPOSITE, pairs_of_walls, stop_items, stroke_need
+from palletwright.grip.spots import DEEPEST, NOSE, SLACK, box_outline, first, outwards, positions
+from palletwright.grip.work import Work
+from palletwright.shop.model import Clamp
+from palletwright.solid.model import Floats
+from palletwright.verdict import Margin
+
+HOURS_SOFT = 1.0  # clamp up and mill a pair of soft jaws; common practice, no source
+HOURS_OUTLINE = 0.004  # for each mm of outline; common practice, no source
+PRICE_SOFT = 18.0  # blanks for a pair of soft jaws, currency of the shop; common practice, no source
+GRIPS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0)  # mm of wall in the jaws; practice.md: 3 mm is the least grip stock
+SLIT = 3.0  # mm left between the two jaws; common practice, no source
+BACK = 10.0  # mm of jaw behind the outline; common practice, no source
+EVEN = 0.05  # mm by which an outline may change over the jaws' height
+
+
+def jaw(work: Work, walls: Sequence[Patch]) -> Iterator[Draft]:
+    """The vise's jaws on two opposite walls, on parallels, with a stop at the part's end where one can stand."""
+    vise, points = work.vise, support_points(work)
+    if vise is None or points is None:
+        return
+    hard = _jaw_clamp(work, low=False)
+    thick = hard.footprint[1] if hard else 20.0
+    height, wide = vise.jaw_height or 40.0, vise.jaw_width or vise.width or 100.0
+    for a, b in product(walls, walls):
+        if a is b or float(a.normal @ b.normal) > OPPOSITE:
+            continue
+        width = float((a.origin - b.origin) @ a.normal)
+        if width <= 1.0:
+            continue
+        room = (vise.opening or 1e9) - width - 2.0 * work.tolerance
+        if room < 0:
+            work.fault("jaw", f"{vise.id} opens {vise.opening:.0f} mm, the largest part is {-room:.1f} mm wider", -room)
+            continue
+        made = _in_jaws(work, a, b, height, wide, thick)
+        if made is None:
+            continue
+        grip, contacts = made
+        yield from _vise_drafts(work, walls, (a, b), (height, wide, thick), grip, contacts, points, room)
+
+
+def _jaw_clamp(work: Work, low: bool) -> Clamp | None:
+    jaws = [c for c in work.shop.clamps if c.kind == "jaw"]
+    return min(jaws, key=lambda c: (c.height if low else c.price, c.id), default=None)
+
+
+def _in_jaws(
+    work: Work, a: Patch, b: Patch, height: float, wide: float, thick: float
+) -> tuple[float, tuple[Floats, Floats, Floats, Floats]] | None:
+    """The deepest grip under the tools and where the four contacts lie: two on the fixed jaw, two on the other."""
+    low = max(a.area.bounds[0], -b.area.bounds[2])
+    high = min(a.area.bounds[2], -b.area.bounds[0])
+    middle, half = (low + high) / 2.0, min((high - low) / 2.0, wide / 2.0)
+    if half < 2.0:
+        return None
+    for grip in (g for g in GRIPS if g <= height):
+        short = 0.0
+        for wall, s in ((a, middle), (b, -middle)):
+            flat = box_outline(wall, s, wide, thick, 0.0)
+            corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-DEEPEST, grip)])
+            part = work.over(work.bottom, grip)
+            if shapely.area(shapely.Polygon(flat).buffer(-SLACK).intersection(part)) > 1e-6:
+                short = max(short, 0.1)
+            short = max(short, work.blocked(corners))
+        if short > 1e-9:
+            work.fault("jaw", f"jaws {grip:.0f} mm over the seat stand in the tools' way", short)
+            continue
+        for z in (grip - NOSE, grip / 2.0, NOSE):
+            inset = min(half * 0.9, half - 1.0)
+            spots = [(a, middle - inset), (a, middle + inset), (b, -middle - inset), (b, -middle + inset)]
+            if all(_covered(w, s, z) for w, s in spots):
+                return grip, tuple(w.point(s, z) for w, s in spots)  # type: ignore[return-value]
+        work.fault("jaw", f"the walls are cut within {grip:.0f} mm of the seat", 2 * NOSE)
+    return None
+
+
+def _covered(wall: Patch, s: float, z: float) -> bool:
+    return bool(wall.area.buffer(1e-6).covers(shapely.box(s - 1.0, z - NOSE, s + 1.0, z + NOSE)))
+
+
+def _vise_drafts(
+    work: Work,
+    walls: Sequence[Patch],
+    pair: tuple[Patch, Patch],
+    size: tuple[float, float, float],
+    grip: float,
+    at: tuple[Floats, Floats, Floats, Floats],
+    points: Floats,
+    room: float,
+) -> Iterator[Draft]:
+    vise = work.vise
+    assert vise is not None
+    height, wide, thick = size
+    force = vise.jaw_force or 15000.0
+    contacts: list[Contact] = []
+    pieces: list[Piece] = []
+    for wall, name, kind, places in (
+        (pair[0], "fixed-jaw", "locator", at[:2]),
+        (pair[1], "moving-jaw", "clamp", at[2:]),
+    ):
+        centre = float((places[0] + places[1]) @ wall.u) / 2.0
+        outline = shapely.Polygon(box_outline(wall, centre, wide, thick, 0.0))
+        pieces.append(
+            Piece(
+                name,
+                "clamp" if kind == "clamp" else "locator",
+                vise.id,
+                outline,
+                grip,
+                None,
+                grip - height,
+                vec(wall.normal) if kind == "clamp" else (0.0, 0.0, 1.0),
+            )
+        )
+        for k, p in enumerate(places):
+            s, z = float((p - wall.origin) @ wall.u), float(p[2])
+            contacts.append(
+                Contact(
+                    f"{'C' if kind == 'clamp' else 'A'}{k + 1}",
+                    "clamp" if kind == "clamp" else "locator",
+                    vec(p),
+                    vec(-wall.normal),
+                    work.material.friction,
+                    preload=force / 2.0 if kind == "clamp" else 0.0,
+                    device=name,
+                    raw=wall.raw_at(s, z),
+                )
+            )
+    notes: tuple[str, ...] = ()
+    end = _end_stop(work, walls, pair[0], pieces)
+    if end is not None:
+        contacts.append(end[0])
+        pieces.append(end[1])
+    else:
+        notes = ("no wall for a stop along the jaws: the part's place along them isn't located",)
+    margins = (
+        Margin("opening", vise.id, "largest part", 0.0, room, "mm", frame="station"),
+        Margin(
+            "stroke",
+            vise.id,
+            "smallest to largest blank",
+            stroke_need(work, contacts[0].raw),
+            room + 2.0,
+            "mm",
+            frame="station",
+            note="a vise's screw closes over its whole opening",
+        ),
+    )
+    seat = Seat(points, relief_depth(work), 0.0, None, under="parallels")
+    yield Draft(
+        "jaw",
+        seat,
+        tuple(pieces),
+        tuple(contacts),
+        "friction",
+        1,
+        margins=margins,
+        notes=notes,
+        carrier_kinds=("vise",),
+    )
+
+
+def _end_stop(work: Work, walls: Sequence[Patch], fixed: Patch, jaws: Sequence[Piece]) -> tuple[Contact, Piece] | None:
+    """A stop on a wall across the jaws, clear of both."""
+    for a, b in pairs_of_walls(walls):
+        if a is not fixed:
+            continue
+        for item in stop_items(work):
+            tries = positions(b, item)
+            found = first(work, b, item, outwards(tries, float(tries.mean())), "jaw") if len(tries) else None
+            if found is None or any(p.outline.intersection(found.footprint()).area > 1e-6 for p in jaws):
+                continue
+            return wall_contact(work, found, "B1", "stop1"), piece(found, "stop1")
+    return None
+
+
+def soft_jaw(work: Work) -> Iterator[Draft]:
+    """Two jaws milled to the part's own outline, closing along x or y: for round, cast and faceless parts."""
+    points = support_points(work)
+    if points is None:
+        work.fault("soft_jaw", "no flat untouched face opposite the side's normal to seat the part on", 1.0, "face")
+        return
+    band = _band(work)
+    if band is None:
+        return
+    grip, z, outline = band
+    for closing in (np.array([0.0, 1.0]), np.array([1.0, 0.0])):
+        made = _jaws_about(work, outline, closing, grip)
+        if made is None:
+            continue
+        draft = _soft_draft(work, outline, closing, grip, z, made, points)
+        if draft is not None:
+            yield draft
+
+
+def _band(work: Work) -> tuple[float, float, BaseGeometry] | None:
+    """(height of the jaws over the base, contact height, outline) where the outline is upright and left alone."""
+    for grip in GRIPS:
+        if grip > 0.8 * work.height:
+            continue
+        heights = [0.15 * grip, 0.55 * grip, 0.95 * grip]
+        shapes = [_filled(section(b, z)) for b in (work.body, work.cut_body) for z in heights]
+        if any(s.is_empty or s.geom_type != "Polygon" for s in shapes):
+            continue
+        middle = shapes[1]
+        off = max(float(shapely.hausdorff_distance(middle.exterior, s.exterior)) for s in shapes)
+        if off <= EVEN:
+            return grip, heights[1], middle
+        work.fault("soft_jaw", f"the outline isn't upright and uncut over {grip:.0f} mm above the base", off)
+    return None
+
+
+def _filled(shape: BaseGeometry) -> BaseGeometry:
+    return shapely.union_all([shapely.Polygon(g.exterior) for g in shapely.get_parts(shape)])
+
+
+def _jaws_about(
+    work: Work, outline: BaseGeometry, closing: Floats, grip: float
+) -> tuple[BaseGeometry, BaseGeometry] | None:
+    """(fixed, moving): what is left of two blocks about the outline, clear of the tools."""
+    x0, y0, x1, y1 = outline.bounds
+    bx, by = BACK * abs(closing)
+    block = shapely.box(x0 - bx, y0 - by, x1 + bx, y1 + by)
+    middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0]) @ closing
+    below = work.over(work.bottom, grip).union(outline)
+    ring = block.difference(below.buffer(SLACK))
+    far = 1e4
+    across = np.array([-closing[1], closing[0]])
+    halves = []
+    for sign in (1.0, -1.0):
+        start = middle * closing + sign * (SLIT / 2.0) * closing
+        half = shapely.Polygon(
+            [
+                start - far * across,
+                start + far * across,
+                start + far * across + sign * far * closing,
+                start - far * across + sign * far * closing,
+            ]
+        )
+        body = max(shapely.get_parts(ring.intersection(half)), key=lambda g: float(g.area), default=None)
+        if body is None or body.area < 1.0:
+            return None
+        short = work.blocked_outline(body, -DEEPEST, grip)
+        if short > 1e-9:
+            work.fault("soft_jaw", f"soft jaws {grip:.0f} mm over the seat stand in the tools' way", short)
+            return None
+        halves.append(body)
+    return halves[0], halves[1]
+
+
+def _soft_draft(
+    work: Work,
+    outline: BaseGeometry,
+    closing: Floats,
+    grip: float,
+    z: float,
+    bodies: tuple[BaseGeometry, BaseGeometry],
+    points: Floats,
+) -> Draft | None:
+    at, normals = _boundary(outline)
+    centre = np.asarray(outline.centroid.coords)[0]
+    facing = normals @ closing
+    side = (at - centre) @ closing
+    fixed = np.flatnonzero((facing > -0.05) & (side > SLIT))
+    moving = np.flatnonzero((facing < -0.3) & (side < -SLIT))
+    where = _located(at[fixed], normals[fixed], centre)
+    if where is None or len(moving) < 2:
+        return None
+    across = at[moving] @ np.array([-closing[1], closing[0]])
+    presses = (moving[int(np.argmin(np.round(across, 6)))], moving[int(np.argmax(np.round(across, 6)))])
+    vise, own = work.vise, _jaw_clamp(work, low=True)
+    force = (vise.jaw_force if vise is not None else own.force if own else None) or 10000.0
+    height = (vise.jaw_height if vise is not None else own.height if own else None) or 2 * grip
+    catalogue = vise.id if vise is not None else own.id if own else "soft jaws"
+    contacts = [
+        _on_ring(work, at, normals, fixed[k], z, f"A{j + 1}", "locator", 0.0, "fixed-jaw") for j, k in enumerate(where)
+    ]
+    contacts += [
+        _on_ring(work, at, normals, k, z, f"C{j + 1}", "clamp", force / 2.0, "moving-jaw")
+        for j, k in enumerate(presses)
+    ]
+    price = PRICE_SOFT / 2.0 + (own.price / 2.0 if vise is None and own else 0.0)
+    away = (float(-closing[0]), float(-closing[1]), 0.0)
+    pieces = (
+        Piece("fixed-jaw", "locator", catalogue, bodies[0], grip, None, grip - max(height, grip), price=price),
+        Piece("moving-jaw", "clamp", catalogue, bodies[1], grip, None, grip - max(height, grip), away, price),
+    )
+    notes = ["jaws milled to the part's outline"]
+    if len(where) < 3:
+        notes.append("round outline: the part's turn about its axis is held by friction, not located")
+    hours = HOURS_SOFT + HOURS_OUTLINE * float(outline.exterior.length)
+    seat = Seat(points, relief_depth(work), 0.0, None, under="step of the jaws")
+    return Draft(
+        "soft_jaw",
+        seat,
+        pieces,
+        tuple(contacts),
+        "friction",
+        1,
+        hours=hours,
+        notes=tuple(notes),
+        carrier_kinds=("vise",) if vise is not None else ("plate", "pallet"),
+    )
+
+
+def _boundary(outline: BaseGeometry) -> tuple[Floats, Floats]:
+    """Points in the middle of the outline's edges (long edges: also near their ends) and their outward normals."""
+    ring = np.asarray(shapely.geometry.polygon.orient(outline).exterior.coords)[:, :2]
+    points, normals = [], []
+    for a, b in pairwise(ring):
+        length = float(np.hypot(*(b - a)))
+        if length < 1e-6:
+            continue
+        n = np.array([b[1] - a[1], a[0] - b[0]]) / length
+        for share in (0.5,) if length < 6.0 else (1.5 / length, 0.5, 1.0 - 1.5 / length):
+            points.append(a + share * (b - a))
+            normals.append(n)
+    return np.array(points), np.array(normals)
+
+
+def _located(at: Floats, normals: Floats, centre: Floats) -> tuple[int, ...] | None:
+    """Three points that fix the part in the plane as firmly as can be, else the two widest apart of a round one."""
+    if len(at) < 2:
+        return None
+    keep = np.unique(np.linspace(0, len(at) - 1, min(len(at), 20)).astype(int))
+    arm = (at[keep, 0] - centre[0]) * normals[keep, 1] - (at[keep, 1] - centre[1]) * normals[keep, 0]
+    size = max(float(np.abs(at - centre).max()), 1e-9)
+    rows = np.column_stack([normals[keep], arm / size])
+    best, most = None, 0.02
+    for triple in combinations(range(len(keep)), 3):
+        firm = round(abs(float(np.linalg.det(rows[list(triple)]))), 9)
+        if firm > most:
+            best, most = tuple(int(keep[k]) for k in triple), firm
+    if best is not None:
+        return best
+    pairs = list(combinations(range(len(keep)), 2))
+    spread = [round(abs(float(rows[i, 0] * rows[j, 1] - rows[i, 1] * rows[j, 0])), 9) for i, j in pairs]
+    if max(spread) < 0.2:
+        return None
+    i, j = pairs[int(np.argmax(spread))]
+    return int(keep[i]), int(keep[j])
+
+
+def _on_ring(
+    work: Work, at: Floats, normals: Floats, k: int, z: float, name: str, kind: str, preload: float, device: str
+) -> Contact:
+    p, n = at[k], -normals[k]
+    raw = _raw(work, p, z, normals[k])
+    return Contact(
+        name,
+        "clamp" if kind == "clamp" else "locator",
+        (float(p[0]), float(p[1]), z),
+        (float(n[0]), float(n[1]), 0.0),
+        work.material.friction,
+        preload=preload,
+        device=device,
+        raw=raw,
+    )
+
+
+def _raw(work: Work, p: Floats, z: float, normal: Floats) -> bool:
+    """Whether a point of the outline lies off the finished part: raw where its wall is known and not finished."""
+    for wall in work.walls:
+        if float(wall.normal[:2] @ normal) > 0.999 and abs(float((p - wall.origin[:2]) @ wall.normal[:2])) < 1e-3:
+            return wall.raw_at(float(p @ wall.u[:2]), z)
+    return False

@@ -1,0 +1,118 @@
+"""What the part stands on: the carrier's face with relief, or raised rests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from palletwright.grip.bodies import disc
+from palletwright.grip.sweeps import hull
+from palletwright.grip.work import Work
+from palletwright.shop.model import Locator
+from palletwright.solid.model import Floats
+
+BREAK_THROUGH = 1.0  # mm kept free below a tool that runs out of the base; common practice, no source
+DEEPEST_RELIEF = 20.0  # mm: a deeper pocket in the carrier is a margin to be argued; common practice, no source
+PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
+
+
+@dataclass(frozen=True, eq=False)
+class Seat:
+    """Three points (3, 2) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face."""
+
+    points: Floats
+    relief: float
+    lift: float
+    rest: Locator | None
+    notes: tuple[str, ...] = ()
+    under: str = "machined pad"
+
+
+def relief_depth(work: Work) -> float:
+    """mm by which a tool of the operation reaches below the base plane, its free run-out included."""
+    low = min((s.lowest for s in work.swept if s.direction[2] > 1.0 - 1e-6), default=0.0)
+    return BREAK_THROUGH - low if low < -1e-6 else 0.0
+
+
+def cut_outs(work: Work, margin: float) -> BaseGeometry:
+    """Where tools from above run out of the base, grown by a margin (mm)."""
+    rings: list[BaseGeometry] = []
+    for s in work.swept:
+        if s.direction[2] > 1.0 - 1e-6:
+            low = s.discs[s.discs[:, 2] < -1e-6]
+            rings.extend(disc(x, y, r + margin) for x, y, _, r in low[:: max(1, len(low) // 400)])
+    return shapely.union_all(rings) if rings else shapely.Polygon()
+
+
+def support_points(work: Work) -> Floats | None:
+    """(3, 2) mm: three points of the base, the centre of mass as deep inside their triangle as it can be."""
+    assert work.base is not None
+    free = work.base.area
+    if relief_depth(work) > 0:
+        free = free.difference(cut_outs(work, 0.5))
+    inner = free.buffer(-PAD)
+    if inner.is_empty:
+        inner = free.buffer(-0.3)
+    if inner.is_empty:
+        return None
+    centre = np.asarray(work.before.centroid[:2])
+    best: Floats | None = None
+    most = 1e-3
+    points = _candidates(inner)
+    for triple in combinations(range(len(points)), 3):
+        corners = points[list(triple)]
+        depth = round(_depth(corners, centre), 6)
+        if depth > most:
+            best, most = corners, depth
+    return best
+
+
+def _candidates(area: BaseGeometry) -> Floats:
+    """At most 24 points of the hull's boundary that lie on the area itself."""
+    ring = hull(np.asarray(shapely.get_coordinates(area)))
+    if len(ring) < 3:
+        return np.zeros((0, 2))
+    ring = np.asarray(shapely.Polygon(ring).simplify(0.05).exterior.coords)[:-1]
+    middles = (ring + np.roll(ring, -1, axis=0)) / 2.0
+    points = np.concatenate([ring, middles]) if len(ring) <= 12 else ring
+    on = shapely.covers(area.buffer(1e-6), shapely.points(points))
+    points = np.asarray(points[on])
+    return points[:: max(1, -(-len(points) // 24))]
+
+
+def _depth(corners: Floats, centre: Floats) -> float:
+    """Least distance (mm) of the centre from the triangle's sides, negative outside."""
+    a, b, c = corners
+    area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+    if abs(area) < 1e-9:
+        return -1.0
+    sign = 1.0 if area > 0 else -1.0
+    result = np.inf
+    for p, q in ((a, b), (b, c), (c, a)):
+        edge = q - p
+        side = edge[0] * (centre[1] - p[1]) - edge[1] * (centre[0] - p[0])
+        result = min(result, sign * side / float(np.hypot(*edge)))
+    return float(result)
+
+
+def seats(work: Work) -> tuple[Seat, ...]:
+    """The ways to seat the part: the carrier's face with relief where a tool runs out, and raised rests."""
+    points = support_points(work)
+    if points is None:
+        return ()
+    depth = relief_depth(work)
+    rests = [r for r in work.shop.locators if r.kind == "rest"]
+    rest = min(rests, key=lambda r: (r.footprint[0] * r.footprint[1], r.id), default=None)
+    protrusion = work.below_base
+    result = []
+    if protrusion <= 1e-6:
+        note = (f"relief {depth:.1f} mm deep in the carrier below the part",) if depth > 0 else ()
+        result.append(Seat(points, depth, 0.0, None, note))
+    if depth > 0 or protrusion > 0:
+        lift = max(depth, protrusion + BREAK_THROUGH if protrusion else 0.0, rest.height if rest else 0.0)
+        result.append(Seat(points, depth, lift, rest, (f"part stands on rests {lift:.1f} mm over the carrier",)))
+    return tuple(result)

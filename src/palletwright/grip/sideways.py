@@ -1,0 +1,329 @@
+"""Clamps that push the part sideways against stops: single-acting edge clamps and double-acting wedges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+import shapely
+
+from palletwright.grip.draft import Draft, Piece, piece, wall_contact
+from palletwright.grip.model import Contact
+from palletwright.grip.patches import Patch
+from palletwright.grip.seats import Seat
+from palletwright.grip.spots import HALF_NOSE, NOSE, Spot, first, outwards, positions, reach, spot
+from palletwright.grip.work import Work
+from palletwright.shop.model import Clamp, Locator
+from palletwright.solid.model import Floats
+from palletwright.verdict import Margin
+
+OPPOSITE = -np.cos(np.radians(3.0))  # a clamp presses within 3° of straight against its stops
+ACROSS = np.cos(np.radians(45.0))  # the single stop's wall turns at least 45° from the pair's
+FINISHED_PLAY = 0.2  # mm of stroke for loading a finished part; common practice, no source
+KEEP = 3  # walls kept for each direction
+
+
+@dataclass(frozen=True, eq=False)
+class Stops:
+    """Two stops on a wall and one on another; `rail` is the one body of the pair where it is one that touches twice."""
+
+    pair: tuple[Spot, Spot]
+    rail: Spot | None
+    single: Spot
+
+    @property
+    def firm(self) -> float:
+        """mm between the stops of the pair."""
+        return abs(self.pair[1].s - self.pair[0].s)
+
+    def pieces(self) -> tuple[Piece, ...]:
+        pair = [self.rail] if self.rail is not None else list(self.pair)
+        return tuple(piece(s, f"stop{k + 1}") for k, s in enumerate([*pair, self.single]))
+
+
+def standing(work: Work) -> list[Patch]:
+    """Untouched walls long enough for a nose, longest first, a few for each direction."""
+    good = [w for w in work.walls if not w.area.is_empty and w.area.bounds[2] - w.area.bounds[0] >= 3.0]
+    good = [w for w in good if w.area.bounds[3] - w.area.bounds[1] >= 3.0 - 1e-6]
+    good.sort(key=lambda w: (-round(w.area.bounds[2] - w.area.bounds[0], 3), -round(float(w.origin @ w.normal), 3)))
+    kept: list[Patch] = []
+    for w in good:
+        if sum(float(w.normal @ k.normal) > 0.999 for k in kept) < KEEP:
+            kept.append(w)
+    return kept[:16]
+
+
+def against(walls: Sequence[Patch], wall: Patch) -> list[Patch]:
+    """Walls that face the other way and lie across the part from it."""
+    return [w for w in walls if float(w.normal @ wall.normal) < OPPOSITE]
+
+
+def stop_items(work: Work, reach_height: float = 0.0) -> list[Locator]:
+    """Stops, rails and pins: those that reach as high as the clamp presses first, then small ones first."""
+    items = [k for k in work.shop.locators if k.kind in ("stop", "rail", "pin")]
+    return sorted(
+        items,
+        key=lambda k: (
+            max(0.0, reach_height - reach(k) - NOSE),
+            k.kind == "rail",
+            k.footprint[0] * k.footprint[1],
+            k.id,
+        ),
+    )
+
+
+Pair = tuple[tuple[Spot, Spot], Spot | None]
+
+
+def two_stops(work: Work, wall: Patch, items: Sequence[Locator], about: str) -> Pair | None:
+    """Two stops as far apart on the wall as they can stand, else one rail that touches at both its ends."""
+    for item in items:
+        tries = positions(wall, item)
+        left = first(work, wall, item, tries, about)
+        right = first(work, wall, item, tries[::-1], about) if left is not None else None
+        if left is None or right is None:
+            continue
+        if item.kind != "rail" and right.s - left.s >= item.footprint[0] + 1.0:
+            return (left, right), None
+    for item in items:
+        rail = _rail(work, wall, item, about)
+        if rail is not None:
+            return rail
+    return None
+
+
+def _rail(work: Work, wall: Patch, item: Locator, about: str) -> Pair | None:
+    """A rail (or a wide stop) at the wall's middle that touches at two points, cut to the wall where it is longer."""
+    low, _, high, _ = wall.area.bounds
+    length = min(item.footprint[0], high - low)
+    half = length / 2.0 - min(HALF_NOSE, length / 6.0)
+    if item.kind == "pin" or half < 1.5:
+        return None
+    body = spot(work, wall, item, (low + high) / 2.0, about, length)
+    if body is None:
+        return None
+    ends = (replace(body, s=body.s - half), replace(body, s=body.s + half))
+    h = length / 2.0 - half
+    noses = [shapely.box(e.s - h, e.height - NOSE, e.s + h, e.height + NOSE) for e in ends]
+    return (ends, body) if all(wall.area.buffer(1e-6).covers(n) for n in noses) else None
+
+
+def pairs_of_walls(walls: Sequence[Patch]) -> Iterator[tuple[Patch, Patch]]:
+    """(wall for two stops, wall for one), the two standing well across each other."""
+    for a, b in product(walls, walls):
+        if a is not b and abs(float(a.normal @ b.normal)) < ACROSS:
+            yield a, b
+
+
+def pressed(work: Work, clamp: Clamp, stops: Sequence[Spot], walls: Sequence[Patch], about: str) -> Spot | None:
+    """A clamp across from one stop, or between two: its push meets their span, so that neither lifts off."""
+    wall = stops[0].wall
+    at = sorted(float(s.contact() @ wall.u) for s in stops)
+    for other in against(walls, wall):
+        if float((other.origin - wall.origin) @ wall.normal) > -1.0:
+            continue  # the clamp's wall has to lie on the far side of the part
+        tries = positions(other, clamp, 25)
+        along = np.array([float(other.point(s, 0.0) @ wall.u) for s in tries])
+        slack = 1.5 if len(at) == 1 else -0.15 * (at[-1] - at[0])
+        inside = (along >= at[0] - slack) & (along <= at[-1] + slack)
+        middle = (at[0] + at[-1]) / 2.0
+        wished = float((wall.point(middle, 0.0) - other.origin) @ other.u)
+        tries = tries[inside]
+        exact = wished if len(at) == 1 else None
+        order = outwards(np.append(tries, exact) if exact is not None else tries, wished)
+        found = first(work, other, clamp, order, about)
+        if found is not None:
+            return found
+    return None
+
+
+def push(work: Work, at: Spot, clamp: Clamp, name: str, device: str) -> tuple[Contact, ...]:
+    """The contacts of a sideways clamp: its push, and what its down angle pulls the part onto the seat.
+
+    The pull is friction between nose and wall, so it is at most µ times the push, and what it uses of the friction
+    is taken off the push's own: µ' = √(µ² − (pull/push)²).
+    """
+    angle = np.radians(clamp.down_angle)
+    side = clamp.force * float(np.cos(angle))
+    least, usual = work.material.friction
+    down = min(clamp.force * float(np.sin(angle)), least * side)
+    base = wall_contact(work, at, name, device, side)
+    if down <= 0:
+        return (base,)
+    left = tuple(float(np.sqrt(max(mu**2 - (down / side) ** 2, 0.0))) for mu in (least, usual))
+    pull = Contact(
+        f"{name}-down", "clamp", base.at, (0.0, 0.0, -1.0), (0.0, 0.0), preload=down, device=device, raw=base.raw
+    )
+    return (
+        Contact(name, "clamp", base.at, base.normal, (left[0], left[1]), preload=side, device=device, raw=base.raw),
+        pull,
+    )
+
+
+def stroke(work: Work, clamp: Clamp, spots: Sequence[Spot]) -> Margin:
+    """From the smallest to the largest blank, the clamp's stroke has to follow."""
+    need = stroke_need(work, any(s.wall.raw_at(s.s, s.height) for s in spots))
+    return Margin("stroke", clamp.id, "smallest to largest blank", need, clamp.stroke, "mm", frame="station")
+
+
+def stroke_need(work: Work, raw: bool) -> float:
+    """mm between the smallest and the largest part that a clamp has to follow."""
+    return max(2.0 * work.tolerance, FINISHED_PLAY) if raw else FINISHED_PLAY
+
+
+def wrench(work: Work, at: Spot, clamp: Clamp) -> Margin | None:
+    """Room for the key over the clamp's screw: mm from the screw's axis to the part above the clamp."""
+    if clamp.access != "above":
+        return None
+    need = key_radius(clamp.screw)
+    centre = at.wall.point(at.s, 0.0) + (at.gap + at.away / 2.0) * at.wall.normal
+    have = room_above(work, centre[:2], at.top)
+    return Margin("wrench", clamp.id, "part above the clamp", need, have, "mm", frame="station")
+
+
+def room_above(work: Work, centre: Floats, top: float) -> float:
+    """mm from a vertical line to the part above a height; 1000 where nothing is there."""
+    if top >= work.height:
+        return 1000.0
+    above = work.over(top, work.height + 1.0)
+    return 1000.0 if above.is_empty else float(shapely.distance(above, shapely.Point(centre)))
+
+
+def key_radius(screw: str) -> float:
+    """mm of radius that the key of a metric screw needs: hexagon key, common practice, no source."""
+    digits = "".join(c if c.isdigit() or c == "." else " " for c in screw).split()
+    size = float(digits[0]) if digits else 8.0
+    return 0.5 * size + 1.0
+
+
+def edge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequence[Clamp]) -> Iterator[Draft]:
+    """Two edge clamps, one against the pair of stops and one against the single one."""
+    for clamp, (a, b) in product(clamps, pairs_of_walls(walls)):
+        items = stop_items(work, clamp.reach_height)
+        pair = two_stops(work, a, items, "edge")
+        main = pressed(work, clamp, pair[0], walls, "edge") if pair else None
+        if pair is None or main is None:
+            continue
+        for single, cross in _facing(work, b, items, clamp, walls):
+            yield from _drafts(work, seats, clamp, Stops(*pair, single), (main, cross))
+            break
+
+
+def _facing(
+    work: Work, wall: Patch, items: Sequence[Locator], clamp: Clamp, walls: Sequence[Patch]
+) -> Iterator[tuple[Spot, Spot]]:
+    """Single stops with a clamp straight across."""
+    for item in items:
+        tries = positions(wall, item)
+        for s in outwards(tries, float(tries.mean())) if len(tries) else []:
+            single = spot(work, wall, item, s, "edge")
+            cross = pressed(work, clamp, [single], walls, "edge") if single is not None else None
+            if single is not None and cross is not None:
+                yield single, cross
+
+
+def stop_sets(work: Work, walls: Sequence[Patch], about: str, reach_height: float = 0.0) -> Iterator[Stops]:
+    """The 2-1 of 3-2-1 on every two walls that stand across each other."""
+    items = stop_items(work, reach_height)
+    for a, b in pairs_of_walls(walls):
+        pair = two_stops(work, a, items, about)
+        for item in items if pair is not None else []:
+            tries = positions(b, item)
+            single = first(work, b, item, outwards(tries, float(tries.mean())), about) if len(tries) else None
+            if single is not None and pair is not None:
+                yield Stops(*pair, single)
+                break
+
+
+def _drafts(work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, at: tuple[Spot, ...]) -> Iterator[Draft]:
+    margins = [stroke(work, clamp, [*at, *stops.pair, stops.single])]
+    margins += [m for s in at if (m := wrench(work, s, clamp)) is not None]
+    bad = next((m for m in margins if not m.passed), None)
+    if bad is not None:
+        work.fault(
+            "edge", f"{clamp.id}: {bad.check} to {bad.obstacle} needs {bad.need:.2f}, has {bad.have:.2f}", -bad.spare
+        )
+        return
+    pieces = [*stops.pieces(), *(piece(s, f"clamp{k + 1}") for k, s in enumerate(at))]
+    for seat in seats:
+        yield Draft(
+            "edge",
+            seat,
+            tuple(pieces),
+            tuple(
+                located(work, stops)
+                + [c for k, s in enumerate(at) for c in push(work, s, clamp, f"C{k + 1}", f"clamp{k + 1}")]
+            ),
+            "stop",
+            len(at),
+            margins=tuple(margins),
+            firm=stops.firm,
+        )
+
+
+def located(work: Work, stops: Stops) -> list[Contact]:
+    """Contacts of the three stops."""
+    second, third = ("stop1", "stop2") if stops.rail is not None else ("stop2", "stop3")
+    return [
+        wall_contact(work, stops.pair[0], "A1", "stop1"),
+        wall_contact(work, stops.pair[1], "A2", second),
+        wall_contact(work, stops.single, "B1", third),
+    ]
+
+
+def wedge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequence[Clamp]) -> Iterator[Draft]:
+    """One double-acting wedge between two parts, the second turned by half a turn about the wedge."""
+    for clamp in clamps:
+        for stops in stop_sets(work, walls, "wedge", clamp.reach_height):
+            main = pressed(work, clamp, stops.pair, walls, "wedge")
+            if main is None:
+                work.fault("wedge", f"{clamp.id} finds no untouched wall across from the stops", clamp.height)
+                continue
+            if not _own_half(work, main, stops):
+                continue
+            margins = [stroke(work, clamp, [main, *stops.pair])]
+            margins += [m for m in [wrench(work, main, clamp)] if m is not None]
+            if any(not m.passed for m in margins):
+                m = next(m for m in margins if not m.passed)
+                work.fault("wedge", f"{clamp.id}: {m.check} needs {m.need:.2f}, has {m.have:.2f}", -m.spare)
+                continue
+            about = main.wall.point(main.s, 0.0) + (main.gap + main.away / 2.0) * main.wall.normal
+            body = piece(main, "clamp1")
+            shared = Piece(
+                body.id,
+                "clamp",
+                body.catalogue,
+                body.outline,
+                body.high,
+                None,
+                body.foot,
+                body.tighten_from,
+                body.price,
+                True,
+            )
+            for seat in seats:
+                yield Draft(
+                    "wedge",
+                    seat,
+                    (*stops.pieces(), shared),
+                    (*located(work, stops), *push(work, main, clamp, "C1", "clamp1")),
+                    "friction",
+                    1,
+                    margins=tuple(margins),
+                    about=(float(about[0]), float(about[1])),
+                    firm=stops.firm,
+                )
+
+
+def _own_half(work: Work, main: Spot, stops: Stops) -> bool:
+    """Whether part and stops stay on their own side of the wedge's middle, so that the turned copy is clear."""
+    line = float(main.wall.origin @ main.wall.normal) + main.gap + main.away / 2.0
+    far = float((work.before.vertices @ main.wall.normal).max())
+    corners = [s.corners(0.0) @ main.wall.normal for s in (*stops.pair, stops.single)]
+    far = max(far, *(float(c.max()) for c in corners))
+    if far + work.floors.solid_gap / 2.0 > line:
+        work.fault("wedge", "the part or a stop reaches past the middle of the wedge", far - line)
+        return False
+    return True
