@@ -1,0 +1,298 @@
+"""The fewest clampings that cut every feature, exactly, and the alternatives close to that."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from ortools.sat.python import cp_model
+
+from palletwright.access.directions import dot, negated, same, square
+from palletwright.access.model import Clamping, Feature, Route
+from palletwright.access.model import Sequence as Order
+from palletwright.verdict import Reason, Vec
+
+Forbid = tuple[Vec | None, Vec, Collection[str] | None]
+"""(axis, up, features): no clamping with that axis and up may cut all of these features; None: none at all."""
+
+ALTERNATIVES = 6
+PER_CLAMPING = 60
+"""s that one clamping more must save to be worth it among alternatives (common practice, no source)."""
+NO_SEAT = 600
+"""s added for a clamping whose base is no flat patch of the part: it needs a seat made for it."""
+SLENDER = 2.0
+"""factor on the seconds of a mill that sticks out more than 6 diameters."""
+WORK_UNITS = 20.0
+"""deterministic time of one solve, CP-SAT's own units."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One kind of clamping: what it sees. `axis` None: fixed spindle, the one direction is `up`.
+
+    `seat`: 'flat' (the finished part rests on -up), 'raw' (only the blank does), 'none'.
+    """
+
+    axis: Vec | None
+    up: Vec
+    seat: str = "flat"
+
+    def sees(self, d: Vec) -> bool:
+        if self.axis is None:
+            return same(d, self.up)
+        return square(d, self.axis) and dot(d, self.up) >= -1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One feature with the cheapest route per direction, and what lies in front of it along each.
+
+    `on_base` are the directions -up whose base face the feature would cut away.
+    """
+
+    id: str
+    routes: tuple[Route, ...]
+    front: dict[Vec, frozenset[str]]
+    on_base: tuple[Vec, ...]
+    outward: Vec | None
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    tasks: tuple[Task, ...]
+    settings: tuple[Setting, ...]
+    together: tuple[tuple[str, ...], ...] = ()
+    forbid: tuple[Forbid, ...] = ()
+    need_rotary: bool = False
+    exactly: bool = False
+    """every setting is used, in the order given"""
+    pinned: dict[str, int] = field(default_factory=dict)
+
+
+def cheapest(feature: Feature, stick_out: dict[int, float]) -> tuple[Route, ...]:
+    """One route per direction (and pair): the one with the least seconds, slender tools counted double."""
+    best: dict[tuple[Vec, Vec | None], Route] = {}
+    for r in feature.routes:
+        key = (r.direction, r.pair)
+        if key not in best or priced(r, stick_out) < priced(best[key], stick_out):
+            best[key] = r
+    return tuple(best.values())
+
+
+def priced(r: Route, stick_out: dict[int, float]) -> float:
+    return sum(c.seconds * (SLENDER if stick_out.get(c.tool, 0.0) > 6.0 else 1.0) for c in r.cuts)
+
+
+def solve(problem: Problem, stick_out: dict[int, float]) -> list[Order]:
+    """Sequences with the fewest clampings first, then up to one more, cheapest first; empty where impossible."""
+    found: list[Order] = []
+    refused: list[frozenset[int]] = []
+    least, bound = None, 0
+    while len(found) < ALTERNATIVES:
+        made = Model(problem, stick_out, refused, None if least is None else least + 1)
+        answer = made.run(first=least is None)
+        if answer is None:
+            break
+        used, order, count_bound, proven = answer
+        if least is None:
+            least, bound = len(used), count_bound
+        found.append(Order(order, bound, proven and bound == least, made.seconds, ()))
+        refused.append(used)
+        if problem.exactly:
+            break
+    return found
+
+
+class Model:
+    """One CP-SAT model: which settings are used, in which order, and which feature is cut in which."""
+
+    def __init__(
+        self, problem: Problem, stick_out: dict[int, float], refused: Sequence[frozenset[int]], most: int | None
+    ) -> None:
+        self.p, self.m = problem, cp_model.CpModel()
+        self.stick_out = stick_out
+        self.most = most
+        self.seconds, self.optimal = 0.0, False
+        n = len(problem.settings)
+        self.used = [self.m.new_bool_var(f"use {k}") for k in range(n)]
+        self.at = [self.m.new_int_var(0, n - 1, f"at {k}") for k in range(n)]
+        self.m.add_all_different(self.at)
+        self.x: dict[tuple[int, int, Vec, int], cp_model.IntVar] = {}
+        self.where: dict[tuple[int, int], cp_model.IntVar] = {}
+        for f, task in enumerate(problem.tasks):
+            self._feature(f, task)
+        self._precedence()
+        self._seats()
+        self._wishes()
+        for k in range(n):
+            mine = [v for key, v in self.x.items() if key[3] == k]
+            if mine:
+                self.m.add_bool_or(mine).only_enforce_if(self.used[k])
+            else:
+                self.m.add(self.used[k] == 0)
+        for group in refused:
+            self.m.add(sum(self.used[k] for k in group) <= len(group) - 1)
+        if most is not None:
+            self.m.add(sum(self.used) <= most)
+        if problem.need_rotary:
+            self.m.add_bool_or([self.used[k] for k, s in enumerate(problem.settings) if s.axis is not None])
+        if problem.exactly:
+            for k in range(n):
+                self.m.add(self.at[k] == k)
+
+    def _feature(self, f: int, task: Task) -> None:
+        chosen = []
+        for r, route in enumerate(task.routes):
+            pick = self.m.new_bool_var(f"{task.id} by {r}")
+            chosen.append(pick)
+            for d in (route.direction, *([route.pair] if route.pair else [])):
+                options = []
+                for k, s in enumerate(self.p.settings):
+                    if not s.sees(d) or any(same(negated(s.up), b) for b in task.on_base):
+                        continue
+                    if self.p.pinned.get(task.id, k) != k:
+                        continue
+                    v = self.m.new_bool_var(f"{task.id} {r} {k}")
+                    self.x[f, r, d, k] = v
+                    self.m.add_implication(v, self.used[k])
+                    options.append(v)
+                self.m.add(sum(options) == pick)
+        self.m.add_exactly_one(chosen)
+
+    def _rows(self, f: int) -> list[tuple[int, int, Vec, int]]:
+        return [key for key in self.x if key[0] == f]
+
+    def _precedence(self) -> None:
+        index = {t.id: f for f, t in enumerate(self.p.tasks)}
+        rows: dict[int, list[tuple[int, int, Vec, int]]] = {f: [] for f in range(len(self.p.tasks))}
+        for key in self.x:
+            rows[key[0]].append(key)
+        for f, task in enumerate(self.p.tasks):
+            for key in rows[f]:
+                _, _, d, k = key
+                for g in task.front.get(d, frozenset()):
+                    for other in rows.get(index.get(g, -1), []):
+                        if other[3] != k:
+                            both = [self.x[key], self.x[other]]
+                            self.m.add(self.at[other[3]] < self.at[k]).only_enforce_if(both)
+
+    def _seats(self) -> None:
+        """A setting that only the blank's own face carries comes before that face is cut."""
+        for k, s in enumerate(self.p.settings):
+            if s.seat != "raw":
+                continue
+            for key, v in self.x.items():
+                task = self.p.tasks[key[0]]
+                if task.outward is not None and same(task.outward, negated(s.up)) and key[3] != k:
+                    self.m.add(self.at[k] < self.at[key[3]]).only_enforce_if([self.used[k], v])
+
+    def _wishes(self) -> None:
+        index = {t.id: f for f, t in enumerate(self.p.tasks)}
+        for group in self.p.together:
+            members = [index[i] for i in group if i in index]
+            for a, b in pairwise(members):
+                for k in range(len(self.p.settings)):
+                    in_a = [self.x[key] for key in self._rows(a) if key[3] == k]
+                    in_b = [self.x[key] for key in self._rows(b) if key[3] == k]
+                    self.m.add(sum(in_a) == sum(in_b))
+        for axis, up, features in self.p.forbid:
+            for k, s in enumerate(self.p.settings):
+                if not same(s.up, up) or (s.axis is None) != (axis is None):
+                    continue
+                if s.axis is not None and axis is not None and not (same(s.axis, axis) or same(s.axis, negated(axis))):
+                    continue
+                if features is None:
+                    self.m.add(self.used[k] == 0)
+                    continue
+                members = [index[i] for i in features if i in index]
+                cut_here = [self._cut_in(f, k) for f in members]
+                if cut_here:
+                    self.m.add(sum(cut_here) <= len(cut_here) - 1)
+
+    def _cut_in(self, f: int, k: int) -> cp_model.IntVar:
+        """1 where feature f is cut in setting k."""
+        if (f, k) not in self.where:
+            v = self.m.new_bool_var(f"in {f} {k}")
+            rows = [self.x[key] for key in self._rows(f) if key[3] == k]
+            self.m.add_max_equality(v, [*rows, self.m.new_constant(0)])
+            self.where[f, k] = v
+        return self.where[f, k]
+
+    def cost(self) -> cp_model.LinearExprT:
+        terms: list[cp_model.LinearExprT] = []
+        for (f, r, d, k), v in self.x.items():
+            route = self.p.tasks[f].routes[r]
+            share = 1.0 if route.pair is None or d == route.direction else 0.0
+            terms.append(v * round(10 * share * priced(route, self.stick_out)))
+        for k, s in enumerate(self.p.settings):
+            terms.append(self.used[k] * 10 * (PER_CLAMPING + (NO_SEAT if s.seat == "none" else 0)))
+        return sum(terms)
+
+    def run(self, first: bool) -> tuple[frozenset[int], tuple[Clamping, ...], int, bool] | None:
+        """(settings used, clampings in order, bound on the count, proven); None where nothing is possible."""
+        bound, proven = 0, True
+        if first:
+            self.m.minimize(sum(self.used))
+            solver = self._solved()
+            if solver is None:
+                return None
+            bound, proven = round(solver.best_objective_bound), self.optimal
+            self.m.add(sum(self.used) <= round(solver.objective_value))
+        weight = 10 * (PER_CLAMPING + 100_000)
+        self.m.minimize(self.cost() + weight * sum(self.used))
+        solver = self._solved()
+        if solver is None:
+            return None
+        return (*self._read(solver), bound, proven)
+
+    def _solved(self) -> cp_model.CpSolver | None:
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.max_deterministic_time = WORK_UNITS
+        status = solver.solve(self.m)
+        self.optimal = status == cp_model.OPTIMAL
+        return solver if status in (cp_model.OPTIMAL, cp_model.FEASIBLE) else None
+
+    def _read(self, solver: cp_model.CpSolver) -> tuple[frozenset[int], tuple[Clamping, ...]]:
+        used = [k for k in range(len(self.used)) if solver.value(self.used[k])]
+        used.sort(key=lambda k: solver.value(self.at[k]))
+        clampings, total = [], 0.0
+        for k in used:
+            rows = [(f, r, d) for (f, r, d, j), v in self.x.items() if j == k and solver.value(v)]
+            features = tuple((self.p.tasks[f].id, d) for f, _, d in rows)
+            for f, r, d in rows:
+                route = self.p.tasks[f].routes[r]
+                total += route.seconds if d == route.direction else 0.0
+            ways = tuple(dict.fromkeys(d for _, d in features))
+            s = self.p.settings[k]
+            clampings.append(Clamping(ways, features, s.axis, self._ups(s, features)))
+        self.seconds = total
+        return frozenset(used), tuple(clampings)
+
+    def _ups(self, s: Setting, features: Iterable[tuple[str, Vec]]) -> tuple[Vec, ...]:
+        """The chosen up first, then the others of the same axis that see the same and spare their own base."""
+        rows = tuple(features)
+        tasks = {t.id: t for t in self.p.tasks}
+        others = []
+        for o in self.p.settings:
+            if s.axis is None or o is s or o.axis is None or not same(o.axis, s.axis) or o.seat != s.seat:
+                continue
+            fits = all(o.sees(d) for _, d in rows)
+            spared = not any(same(negated(o.up), b) for i, _ in rows for b in tasks[i].on_base)
+            if fits and spared:
+                others.append(o.up)
+        return (s.up, *others)
+
+
+def reason_of_more(orders: Sequence[Order]) -> Reason | None:
+    """Why a longer sequence can be better, where it is by a minute."""
+    if len(orders) < 2:
+        return None
+    first, best = orders[0], min(orders, key=lambda o: o.seconds)
+    gain = first.seconds - best.seconds
+    if len(best.clampings) > len(first.clampings) and gain > PER_CLAMPING:
+        text = f"one clamping more ({len(best.clampings)}) cuts {gain:.0f} s faster with stouter tools"
+        return Reason("clampings", text, gain, "s")
+    return None

@@ -1,0 +1,182 @@
+"""The part seen along one direction, by columns through cell centres, and where cutters can go there.
+
+Centre sampling errs by up to one cell to either side: right for shares of volume, which is what access answers.
+Whether a tool touches anything is decided by reach with the conservative fields.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numba as nb
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter
+
+from palletwright.field.dilate import dilate
+from palletwright.field.frame import frame_of
+from palletwright.shop.model import Tool
+from palletwright.solid.model import Floats
+from palletwright.verdict import Vec
+
+WALL_BAND = 0.2
+"""mm about a cutter above its usable length in which no wall may stand (common practice, no source)."""
+
+
+@nb.njit(cache=True)
+def _columns(corners, ox, oy, ny, nx, pitch, top, cells, heights):  # type: ignore[no-untyped-def]
+    """Greatest height per column into `top`; all crossings into `cells`, `heights` while there is room."""
+    found = 0
+    for t in range(corners.shape[0]):
+        ax, ay, az = corners[t, 0]
+        bx, by, bz = corners[t, 1]
+        cx, cy, cz = corners[t, 2]
+        area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+        if abs(area) < 1e-14:
+            continue
+        i0 = max(0, int(np.ceil((min(ax, bx, cx) - ox) / pitch - 0.5)))
+        i1 = min(nx - 1, int(np.floor((max(ax, bx, cx) - ox) / pitch - 0.5)))
+        j0 = max(0, int(np.ceil((min(ay, by, cy) - oy) / pitch - 0.5)))
+        j1 = min(ny - 1, int(np.floor((max(ay, by, cy) - oy) / pitch - 0.5)))
+        for j in range(j0, j1 + 1):
+            y = oy + (j + 0.5) * pitch
+            for i in range(i0, i1 + 1):
+                x = ox + (i + 0.5) * pitch
+                u = ((bx - x) * (cy - y) - (by - y) * (cx - x)) / area
+                v = ((cx - x) * (ay - y) - (cy - y) * (ax - x)) / area
+                w = 1.0 - u - v
+                if u < -1e-12 or v < -1e-12 or w < -1e-12:
+                    continue
+                z = u * az + v * bz + w * cz
+                if z > top[j, i]:
+                    top[j, i] = z
+                if found < cells.size:
+                    cells[found] = j * nx + i
+                    heights[found] = z
+                found += 1
+    return found
+
+
+def _empty() -> tuple[NDArray[np.int64], Floats]:
+    return np.empty(0, dtype=np.int64), np.empty(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """The part along `direction`: `height` (ny, nx) mm in view coordinates, -inf where nothing is.
+
+    Cell (j, i)'s centre lies at origin + ((i + 0.5)·pitch, (j + 0.5)·pitch) of the view frame's u and v.
+    """
+
+    direction: Vec
+    frame: Floats
+    origin: tuple[float, float]
+    pitch: float
+    height: Floats
+
+    @cached_property
+    def _tips(self) -> dict[int, tuple[Floats, Floats]]:
+        return {}
+
+    @cached_property
+    def _grown(self) -> dict[float, Floats]:
+        return {}
+
+    def fields(self, tool: Tool) -> tuple[Floats, Floats]:
+        """(lowest tip, lowest cut surface) of the tool over each cell, mm; cached per tool."""
+        if tool.number not in self._tips:
+            tip = self.lowest_tip(tool)
+            swept = -dilate(-tip, tool.cutter.DC / 2 / self.pitch, 0.0) if self.pitch < tool.cutter.DC else tip
+            near = minimum_filter(swept, size=3, mode="nearest")
+            self._tips[tool.number] = (tip.astype(np.float32), near.astype(np.float32))
+        return self._tips[tool.number]
+
+    def lowest_tip(self, tool: Tool) -> Floats:
+        """The least tip height over each cell with cutter, shank and holder clear of the part, mm."""
+        rows = [(tool.cutter.DC / 2, 0.0), (tool.cutter.DC / 2 + max(WALL_BAND, self.pitch), usable_length(tool))]
+        for radius, start, _ in tool.stack():
+            if radius > max(r for r, h in rows if h <= start) + 1e-9:
+                rows.append((radius, start))
+        out = np.full(self.height.shape, -np.inf)
+        for radius, start in rows:
+            np.maximum(out, self.grown(radius) - start, out=out)
+        return out
+
+    def grown(self, radius: float) -> Floats:
+        """The part's height grown by a disc, kept per radius: tools share holders and diameters."""
+        key = round(radius, 6)
+        if key not in self._grown:
+            self._grown[key] = dilate(self.height, max(radius / self.pitch, 0.51), 0.0)
+        return self._grown[key]
+
+    def reached(self, tool: Tool, points: Floats) -> NDArray[np.bool_]:
+        """Which of the view points (n, 3) the tool can cut past the finished part."""
+        floor = self.fields(tool)[1]
+        j, i, inside = self.cells(points)
+        return np.asarray(~inside | (points[:, 2] >= floor[j, i] - 1e-6))
+
+    def cells(self, points: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+        """Row and column of each view point, held to the grid, and whether it lay inside."""
+        ny, nx = self.height.shape
+        i = np.floor((points[:, 0] - self.origin[0]) / self.pitch).astype(np.int64)
+        j = np.floor((points[:, 1] - self.origin[1]) / self.pitch).astype(np.int64)
+        inside = (i >= 0) & (i < nx) & (j >= 0) & (j < ny)
+        return np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1), inside
+
+
+def look(corners: Floats, direction: Sequence[float], pitch: float, margin: float) -> Look:
+    """The part (triangles (m, 3, 3), part frame) along `direction`, with `margin` mm of empty cells around it."""
+    frame = frame_of(direction)
+    seen = corners @ frame.T
+    low, high = seen[..., :2].min(axis=(0, 1)) - margin, seen[..., :2].max(axis=(0, 1)) + margin
+    nx, ny = (np.ceil((high - low) / pitch).astype(int) + 1).tolist()
+    top = np.full((ny, nx), -np.inf)
+    _columns(np.ascontiguousarray(seen), low[0], low[1], ny, nx, pitch, top, *_empty())
+    w = frame[2]
+    return Look((float(w[0]), float(w[1]), float(w[2])), frame, (float(low[0]), float(low[1])), pitch, top)
+
+
+def usable_length(tool: Tool) -> float:
+    """mm that the tool may go down beside a wall: its relieved neck, else its flutes."""
+    cutter = tool.cutter
+    relieved = (cutter.DN is not None and cutter.DN < cutter.DC) or cutter.DMM < cutter.DC - 1e-6
+    length = max(cutter.LU, cutter.LCF) if relieved else cutter.LCF
+    return min(length, tool.stick_out)
+
+
+def inside_points(corners: Floats, frame: Floats, count: int) -> tuple[Floats, Floats]:
+    """About `count` points (n, 3) inside a closed mesh, part frame, and the mm³ that each stands for (n,)."""
+    seen = np.ascontiguousarray(corners @ frame.T)
+    a, b, c = seen[:, 0], seen[:, 1], seen[:, 2]
+    volume = abs(float(np.einsum("ij,ij->", a, np.cross(b, c)))) / 6.0
+    step = max((volume / count) ** (1 / 3), 1e-3)
+    low, high = seen.min(axis=(0, 1)), seen.max(axis=(0, 1))
+    step = max(step, float(np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / 400_000)))
+    # An irrational shift keeps columns off the mesh's own edges.
+    ox, oy = low[0] - 0.381966 * step, low[1] - 0.236068 * step
+    nx, ny = int((high[0] - ox) / step) + 2, int((high[1] - oy) / step) + 2
+    top = np.full((ny, nx), -np.inf)
+    need = _columns(seen, ox, oy, ny, nx, step, top, *_empty())
+    cells, heights = np.empty(need, dtype=np.int64), np.empty(need)
+    _columns(seen, ox, oy, ny, nx, step, top, cells, heights)
+    order = np.lexsort((heights, cells))
+    cells, heights = cells[order], heights[order]
+    _, size = np.unique(cells, return_counts=True)
+    even = np.repeat(size % 2 == 0, size)
+    cells, heights = cells[even], heights[even]
+    lower, upper, column = heights[0::2], heights[1::2], cells[0::2]
+    keep = upper - lower > 1e-9
+    lower, upper, column = lower[keep], upper[keep], column[keep]
+    pieces = np.ceil((upper - lower) / step).astype(np.int64)
+    at = np.repeat(np.arange(len(pieces)), pieces)
+    nth = np.arange(len(at)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    length = (upper - lower)[at] / pieces[at]
+    z = lower[at] + (nth + 0.5) * length
+    x = ox + (column[at] % nx + 0.5) * step
+    y = oy + (column[at] // nx + 0.5) * step
+    weight = length * step * step
+    if weight.sum() > 0:
+        weight *= volume / weight.sum()
+    return np.stack([x, y, z], axis=1) @ frame, weight
