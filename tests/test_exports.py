@@ -1,0 +1,56 @@
+"""What the package offers, and that importing it costs nothing."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+import palletwright
+
+EXPORTS = {
+    "Fault",
+    "InputError",
+    "NoPlan",
+    "PalletwrightError",
+    "SolidError",
+    "example_shop",
+    "read_job",
+    "read_shop",
+}
+HEAVY = ("pint", "ortools", "OCP", "build123d", "numba", "scipy", "numpy", "pydantic", "pandas")
+
+PROBE = """
+import json, sys, time
+began = time.perf_counter()
+import palletwright
+seconds = time.perf_counter() - began
+print(json.dumps([seconds, [name for name in {heavy!r} if name in sys.modules]]))
+"""
+
+
+def test_the_exports_are_these_and_no_others() -> None:
+    assert set(palletwright.__all__) == EXPORTS
+    assert list(palletwright.__all__) == sorted(palletwright.__all__)
+
+
+@pytest.mark.parametrize("name", sorted(EXPORTS))
+def test_every_export_is_there(name: str) -> None:
+    assert callable(getattr(palletwright, name))
+
+
+def test_an_unknown_name_is_an_attribute_error() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        palletwright.nothing  # noqa: B018
+
+
+def test_importing_is_light() -> None:
+    """Under 0.3 s, and none of the heavy libraries."""
+    ran = subprocess.run(
+        [sys.executable, "-c", PROBE.format(heavy=HEAVY)], capture_output=True, text=True, check=True, timeout=60
+    )
+    seconds, loaded = json.loads(ran.stdout)
+    assert loaded == []
+    assert seconds < 0.3
