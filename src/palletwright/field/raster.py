@@ -86,9 +86,9 @@ def _raster(corners, ox, oy, ny, nx, pitch, grow, bands):  # type: ignore[no-unt
                 n = _cut(bx, by, bz, n, (j + 1) * pitch + grow, False, cx, cy, cz)
                 if n == 0:
                     continue
-                x_min, x_max, x_peak, peak = cx[0], cx[0], cx[0], cz[0]
+                x_min, x_max, x_peak, peak, least = cx[0], cx[0], cx[0], cz[0], cz[0]
                 for k in range(1, n):
-                    x_min, x_max = min(x_min, cx[k]), max(x_max, cx[k])
+                    x_min, x_max, least = min(x_min, cx[k]), max(x_max, cx[k]), min(least, cz[k])
                     if cz[k] > peak:
                         peak, x_peak = cz[k], cx[k]
                 i0 = max(int(np.floor((x_min - grow + TOUCH) / pitch)), 0)
@@ -98,7 +98,7 @@ def _raster(corners, ox, oy, ny, nx, pitch, grow, bands):  # type: ignore[no-unt
                         continue
                     lo = max(i * pitch - grow, x_min)
                     hi = min((i + 1) * pitch + grow, x_max)
-                    if lo <= x_peak <= hi or hi < lo:
+                    if lo <= x_peak <= hi or hi < lo or least == peak:
                         h = peak
                     else:
                         h = min(peak, _upper_at(cx, cz, n, hi if x_peak > hi else lo))

@@ -1,0 +1,82 @@
+"""Everything in the machine at one index angle, as one field that knows whose height each cell has."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from palletwright.field import OwnedField, grid_over, lay, owned_field, view
+from palletwright.scene import Body, Mount, Scene, turning
+from palletwright.solid.model import Mesh
+
+Floats = NDArray[np.float64]
+Raster = tuple[Floats, tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class Rasters:
+    """Rasters made so far, by mesh, turn and place within a cell: hand the same one to every layout of a search."""
+
+    made: dict[tuple[object, ...], Raster] = field(default_factory=dict)
+    most: int = 4000
+
+    def of(self, mesh: Mesh, pose: Floats, pitch: float) -> tuple[Raster, tuple[int, int], float]:
+        """(raster, shift in cells (j, i), lift mm) of the mesh in the pose, seen from above."""
+        cells = np.round(pose[:2, 3] / pitch, 7)
+        whole = np.floor(cells)
+        part = cells - whole
+        turn = np.round(pose[:3, :3], 12)
+        key = (mesh.key, turn.tobytes(), *part.tolist(), pitch)
+        raster = self.made.get(key)
+        if raster is None:
+            move = np.eye(4)
+            move[:3, :3], move[:2, 3] = turn, part * pitch
+            seen = view(mesh.moved(move), np.eye(3), pitch)
+            raster = (seen.z, seen.index)
+            if len(self.made) < self.most:
+                self.made[key] = raster
+        return raster, (int(whole[1]), int(whole[0])), float(pose[2, 3])
+
+
+def placed(body: Body, mounts: Mapping[str, Mount], angles: Mapping[str, float]) -> Floats:
+    """The body's pose (4, 4) with its mount at the given angle."""
+    if body.group not in angles:
+        return body.pose
+    return np.asarray(turning(mounts[body.group], angles[body.group]) @ body.pose)
+
+
+def field_at(
+    scene: Scene,
+    angles: Mapping[str, float],
+    window: tuple[Floats, Floats],
+    pitch: float,
+    group_of: Sequence[int],
+    rasters: Rasters,
+) -> OwnedField:
+    """The obstacle field over `window` (low, high (2,) mm) with every rotary mount at its angle (degrees)."""
+    origin, shape = grid_over(window[0], window[1], pitch)
+    out = owned_field(origin, shape, pitch, np.asarray(group_of, np.int32))
+    mounts = {m.id: m for m in scene.mounts}
+    corner = np.rint(origin / pitch).astype(int)[::-1]
+    for who, body in enumerate(scene.bodies):
+        pose = placed(body, mounts, angles)
+        if body.kind == "table":
+            _lay_block(out, body.mesh.moved(pose).bounds, who)
+            continue
+        (z, at), shift, lift = rasters.of(body.mesh, pose, pitch)
+        j, i = (int(v) for v in np.add(at, shift) - corner)
+        lay(out, z, (j, i), who, lift)
+    return out
+
+
+def _lay_block(out: OwnedField, bounds: Floats, who: int) -> None:
+    """Lays a body's bounding block, which the table is."""
+    ny, nx = out.top.shape
+    i0, j0 = np.maximum(np.floor((bounds[0, :2] - out.origin) / out.pitch + 1e-9).astype(int), 0)
+    i1, j1 = np.ceil((bounds[1, :2] - out.origin) / out.pitch - 1e-9).astype(int)
+    i1, j1 = min(int(i1), nx), min(int(j1), ny)
+    if i1 > i0 and j1 > j0:
+        lay(out, np.full((j1 - j0, i1 - i0), bounds[1, 2]), (int(j0), int(i0)), who)

@@ -1,0 +1,62 @@
+"""The holder and the shank against the part that the tool itself is cutting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from palletwright.field import grid_over, least_clearance, swept_floor
+from palletwright.reach.obstacles import Rasters
+from palletwright.reach.task import Stack
+from palletwright.solid.model import Mesh
+
+Floats = NDArray[np.float64]
+Sweep = tuple[Floats, float, float]
+"""Tips (n, 3) mm as the machine stands, entry height mm, cutter radius mm."""
+
+
+def own_clearance(
+    tips: Floats,
+    wide: Stack,
+    bodies: Sequence[tuple[Mesh, Floats]],
+    gone: Sequence[Sweep],
+    pitch: float,
+    need: float,
+    rasters: Rasters,
+) -> tuple[float, Floats]:
+    """(mm, never above the true clearance; the tip it belongs to) of the rows wider than the cutter to the own part.
+
+    bodies : (mesh, pose) of the own part; gone : the sweeps that have cut it, this cut's own last.
+    When the lowest wide row stays above the part by `need`, that height is the answer.
+    """
+    top = max(float((mesh.vertices @ pose[2, :3] + pose[2, 3]).max()) + mesh.chord_error for mesh, pose in bodies)
+    start = min(row[1] for row in wide)
+    lowest = int(np.argmin(tips[:, 2]))
+    above = float(tips[lowest, 2]) + start - top
+    if above >= need:
+        return above, tips[lowest]
+    reach = max(row[0] for row in wide) + need + 2 * pitch
+    origin, shape = grid_over(tips[:, :2].min(axis=0), tips[:, :2].max(axis=0), pitch, reach)
+    z = _heights(bodies, origin, shape, pitch, rasters)
+    for points, entry, radius in gone:
+        np.minimum(z, swept_floor(points, entry, ((radius, 0.0, 1.0),), origin, shape, pitch, inside=True), out=z)
+    found = least_clearance(tips, wide, z, origin, pitch, cap=need + pitch)
+    return (need + pitch, tips[lowest]) if found is None else (found.have, tips[found.tip])
+
+
+def _heights(
+    bodies: Sequence[tuple[Mesh, Floats]], origin: Floats, shape: tuple[int, int], pitch: float, rasters: Rasters
+) -> Floats:
+    out = np.full(shape, -np.inf)
+    corner = np.rint(origin / pitch).astype(int)[::-1]
+    for mesh, pose in bodies:
+        (z, at), shift, lift = rasters.of(mesh, pose, pitch)
+        j, i = (int(v) for v in np.add(at, shift) - corner)
+        rows = slice(max(0, -j), min(z.shape[0], shape[0] - j))
+        columns = slice(max(0, -i), min(z.shape[1], shape[1] - i))
+        if rows.stop > rows.start and columns.stop > columns.start:
+            part = out[rows.start + j : rows.stop + j, columns.start + i : columns.stop + i]
+            np.maximum(part, z[rows, columns] + lift, out=part)
+    return out
