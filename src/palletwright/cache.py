@@ -6,6 +6,7 @@ never reads an old answer. `PALLETWRIGHT_CACHE=off` switches it off; a path ther
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import hashlib
 import io
@@ -211,7 +212,8 @@ def _save(folder: Path, file: Path, answer: object) -> None:
         os.replace(part, file)
         trim(folder)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         warnings.warn(f"answer not kept in {folder} ({error.strerror})", CacheWarning, stacklevel=3)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationInfo, WithJsonSchema
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?"
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
 _QUANTITY = re.compile(
     rf"^(?:(?P<whole>[+-]?\d+)[ -])?(?P<top>\d+)/(?P<bottom>\d+)(?P<of>\s*\D.*)?$|^(?P<number>{_NUMBER})(?P<unit>.*)$"
 )

@@ -141,7 +141,7 @@ def _faults(document: Document, loc: Loc, model: type[BaseModel], detail: ErrorD
             known = [] if owner is None else list(owner.model_fields)
             if len(inner) > 1 and inner[-1] in model.model_fields and inner[-1] not in known:
                 yield document.fault(
-                    here, "isn't a key of this table", "at the top of the file, above its first [table]"
+                    here, "isn't a key of this table", "above the file's first [table]"
                 )
             else:
                 yield document.fault(here, "isn't a known key", suggestion(inner[-1], known))
