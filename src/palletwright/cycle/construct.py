@@ -81,11 +81,11 @@ def regroup(order: Ints, group: Sequence[Ints], before: Flags, total: Floats, ro
     need[0, 1:], need[:-1, -1] = True, True
     heads, tails = successors(_closure(need))
     path = np.arange(m + 2, dtype=np.int64)
-    descend(path, cost, heads, tails, m + 2)
+    descend(path, cost, heads, tails, m + 2, np.ones(m + 2, dtype=bool), False)
     rounds = min(rounds, int(5e7 / m**3))
     if rounds:
         path = iterate(
-            path, cost, heads, tails, rounds, 0.05 * path_cost(path, cost) / m, np.random.default_rng(seed), 0.0, 12
+            path, cost, heads, tails, rounds, 0.05 * path_cost(path, cost) / m, np.random.default_rng(seed), 0.0, 12, False
         )
     return np.concatenate([blocks[k - 1] for k in path[1:-1]])
 
@@ -107,11 +107,11 @@ def polish(order: Ints, problem: Order, rounds: int, seed: int, width: int) -> I
     place[problem.names[problem.names >= 0]] = np.flatnonzero(problem.names >= 0)
     at = place[order]
     path[shift : shift + len(at)] = at
-    descend(path, problem.cost, problem.heads, problem.tails, width)
+    descend(path, problem.cost, problem.heads, problem.tails, width, np.ones(len(path), dtype=bool), problem.turns)
     if rounds:
         for begin in range(0, len(path) - 3, WINDOW // 2):
             _window(path, problem, begin, min(len(path), begin + WINDOW + 2), rounds, seed)
-        descend(path, problem.cost, problem.heads, problem.tails, width)
+        descend(path, problem.cost, problem.heads, problem.tails, width, np.ones(len(path), dtype=bool), problem.turns)
     names = problem.names[path]
     return names[names >= 0]
 
@@ -128,4 +128,4 @@ def _window(path: Ints, problem: Order, begin: int, end: int, rounds: int, seed:
     cost = problem.cost[at]
     local = np.arange(len(part), dtype=np.int64)
     heat = 0.1 * path_cost(local, cost) / len(part)
-    path[begin:end] = part[iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12)]
+    path[begin:end] = part[iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12, problem.turns)]

@@ -3,7 +3,8 @@
 The moves are those of SOP-3-exchange (Gambardella & Dorigo 2000, INFORMS J. Computing 12(3), 237-255): the path
 positions h < i < j are cut after each, and the two middle segments change places. Neither is reversed, so the cost
 changes by three arcs, and the exchange is allowed when nothing in the left segment must stand before anything in
-the right one. Immediate successors are enough to see that: a chain from left to right crosses somewhere.
+the right one. Immediate successors are enough to see that: a chain from left to right crosses somewhere. Where
+costs are nearly the same both ways, segments that hold no precedence are tried turned round as well.
 
 Arrays: `path` (n,) int64, first and last node fixed; `cost` (n, n) float64; `heads` (n+1,), `tails` int64: the
 immediate successors of node a are `tails[heads[a]:heads[a+1]]`.
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
@@ -29,63 +31,158 @@ def path_cost(path: Ints, cost: Floats) -> float:
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def _swap(path: Ints, spare: Ints, h: int, i: int, j: int) -> None:
-    """Segments h+1..i and i+1..j change places, in place."""
-    left = i - h
+def apply(path: Ints, spare: Ints, h: int, i: int, j: int, kind: int) -> None:
+    """Carry out an exchange in place: kind 0 swaps segments h+1..i and i+1..j, 1 turns the left one round as well,
+    2 the right one, 3 only turns h+1..j round."""
+    if kind == 3:
+        path[h + 1 : j + 1] = path[h + 1 : j + 1][::-1].copy()
+        return
+    left, right = i - h, j - i
     for k in range(left):
-        spare[k] = path[h + 1 + k]
-    for k in range(j - i):
-        path[h + 1 + k] = path[i + 1 + k]
+        spare[k] = path[i - k] if kind == 1 else path[h + 1 + k]
+    for k in range(right):
+        spare[left + k] = path[j - k] if kind == 2 else path[i + 1 + k]
+    for k in range(right):
+        path[h + 1 + k] = spare[left + k]
     for k in range(left):
-        path[h + 1 + (j - i) + k] = spare[k]
+        path[h + 1 + right + k] = spare[k]
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int) -> float:
-    """Improve `path` in place until no exchange within `width` positions lowers it; the gain is returned."""
+def _survey(
+    path: Ints, cost: Floats, heads: Ints, tails: Ints, dirty: Flags, place: Ints, tied: Ints, back: Floats, places: Ints
+) -> int:
+    """Refresh what `_best_at` reads: `place` of every node; `tied[k]` the first position that something at k or
+    later must precede; `back[k]` what turning round path[0..k] adds; `places` with dirty arcs (their number)."""
+    n, count = len(path), 0
+    for k in range(n):
+        place[path[k]] = k
+    back[0] = 0.0
+    for k in range(1, n):
+        back[k] = back[k - 1] + cost[path[k], path[k - 1]] - cost[path[k - 1], path[k]]
+        if dirty[path[k - 1]] or dirty[path[k]]:
+            places[count] = k - 1
+            count += 1
+    nearest = n
+    for k in range(n - 1, -1, -1):
+        for s in range(heads[path[k]], heads[path[k] + 1]):
+            nearest = min(nearest, place[tails[s]])
+        tied[k] = nearest
+    return count
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirty: Flags, turns: bool) -> float:
+    """Improve `path` in place until no exchange within `width` positions that cuts an arc at a `dirty` node lowers
+    its cost; the gain is returned. `dirty` (n,) by node is used up; `turns` tries turned segments too."""
     n = len(path)
-    stamp = np.full(n, -1, np.int64)
-    spare = np.empty(n, np.int64)
-    gained, tick, idle, h = 0.0, 0, 0, 0
-    while idle < n:
-        if h > n - 4:
-            h = 0
-        best, bi, bj = 1e-9, 0, 0
-        tick += 1
-        a, first = path[h], path[h + 1]
-        last = min(n - 2, h + width)
-        for i in range(h + 1, last):
-            u, v = path[i], path[i + 1]
-            for k in range(heads[u], heads[u + 1]):
-                stamp[tails[k]] = tick
-            out = cost[a, first] + cost[u, v] - cost[a, v]
-            for j in range(i + 1, last + 1):
-                w = path[j]
-                if stamp[w] == tick:
-                    break
-                z = path[j + 1]
-                gain = out + cost[w, z] - cost[w, first] - cost[u, z]
-                if gain > best:
-                    best, bi, bj = gain, i, j
-        if bj:
-            _swap(path, spare, h, bi, bj)
-            gained += best
-            idle = 0
-        else:
-            idle += 1
-            h += 1
+    place, blocked, tied = np.empty(n, np.int64), np.full(n, -1, np.int64), np.empty(n, np.int64)
+    spare, places, back = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n)
+    gained, tick, more = 0.0, 0, True
+    while more:
+        more = False
+        fresh = np.zeros(n, np.bool_)
+        count = _survey(path, cost, heads, tails, dirty, place, tied, back, places)
+        h = 0
+        while h < n - 3:
+            tick += 1
+            gain, i, j, kind = _best_at(
+                h, path, cost, heads, tails, width, dirty, place, blocked, tick, tied, back, places, count, turns
+            )
+            if j == 0:
+                h += 1
+                continue
+            for k in (h, h + 1, i, i + 1, j, j + 1):
+                fresh[path[k]] = True
+                dirty[path[k]] = True
+            apply(path, spare, h, i, j, kind)
+            count = _survey(path, cost, heads, tails, dirty, place, tied, back, places)
+            gained += gain
+            more = True
+        dirty[:] = fresh
     return gained
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def shake(path: Ints, heads: Ints, tails: Ints, width: int, rng: np.random.Generator) -> bool:
+def _best_at(
+    h: int,
+    path: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    width: int,
+    dirty: Flags,
+    place: Ints,
+    blocked: Ints,
+    tick: int,
+    tied: Ints,
+    back: Floats,
+    places: Ints,
+    count: int,
+    turns: bool,
+) -> tuple[float, int, int, int]:
+    """The best allowed exchange that cuts after position h: gain, i, j, kind; j = 0 where none gains."""
+    a, b = path[h], path[h + 1]
+    all_of_h = dirty[a] or dirty[b]
+    last = min(len(path) - 2, h + width)
+    best, bi, bj, bk, stop, begin = 1e-9, 0, 0, 0, last + 1, 0
+    if turns:
+        for j in range(h + 2, min(last + 1, tied[h + 1])):
+            w, z = path[j], path[j + 1]
+            gain = cost[a, b] + cost[w, z] - cost[a, w] - cost[b, z] - back[j] + back[h + 1]
+            if gain > best:
+                best, bi, bj, bk = gain, h + 1, j, 3
+    for i in range(h + 1, last):
+        u, v = path[i], path[i + 1]
+        for k in range(heads[u], heads[u + 1]):
+            p = place[tails[k]]
+            blocked[p] = tick
+            if p < stop:
+                stop = p
+        if stop <= i:  # the node that blocked has joined the left segment
+            stop = i + 1
+            while stop <= last and blocked[stop] != tick:
+                stop += 1
+        out = cost[a, b] + cost[u, v]
+        dense = all_of_h or dirty[u] or dirty[v]
+        while begin < count and places[begin] <= i:
+            begin += 1
+        k, j = begin, i
+        while True:
+            if dense:
+                j += 1
+            elif k < count:
+                j = places[k]
+                k += 1
+            else:
+                break
+            if j >= stop:
+                break
+            w, z = path[j], path[j + 1]
+            gain = out + cost[w, z] - cost[a, v] - cost[w, b] - cost[u, z]
+            if gain > best:
+                best, bi, bj, bk = gain, i, j, 0
+            if turns:
+                if tied[h + 1] > i:
+                    gain = out + cost[w, z] - cost[a, v] - cost[w, u] - cost[b, z] - back[i] + back[h + 1]
+                    if gain > best:
+                        best, bi, bj, bk = gain, i, j, 1
+                if tied[i + 1] > j:
+                    gain = out + cost[w, z] - cost[a, w] - cost[v, b] - cost[u, z] - back[j] + back[i + 1]
+                    if gain > best:
+                        best, bi, bj, bk = gain, i, j, 2
+    return best, bi, bj, bk
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def shake(path: Ints, heads: Ints, tails: Ints, width: int, rng: np.random.Generator, dirty: Flags) -> bool:
     """One random allowed exchange within `width` positions, in place; False where the draw allowed none."""
     n = len(path)
-    h = rng.integers(0, n - 3)
+    h = int(rng.integers(0, n - 3))
     last = min(n - 2, h + width)
     if last < h + 2:
         return False
-    i = rng.integers(h + 1, last)
+    i = int(rng.integers(h + 1, last))
     stop = last
     for k in range(h + 1, i + 1):
         u = path[k]
@@ -96,8 +193,10 @@ def shake(path: Ints, heads: Ints, tails: Ints, width: int, rng: np.random.Gener
                     break
     if stop < i + 1:
         return False
-    j = rng.integers(i + 1, stop + 1)
-    _swap(path, np.empty(n, np.int64), h, i, j)
+    j = int(rng.integers(i + 1, stop + 1))
+    for k in (h, h + 1, i, i + 1, j, j + 1):
+        dirty[path[k]] = True
+    apply(path, np.empty(n, np.int64), h, i, j, 0)
     return True
 
 
@@ -112,10 +211,12 @@ def iterate(
     rng: np.random.Generator,
     floor: float,
     width: int,
+    turns: bool,
 ) -> Ints:
     """Iterated descent: shake, descend, accept by annealing from `heat` to nothing; the best path seen.
 
-    `heat` is a cost; `floor` a valid lower bound at which the search stops; `width` limits the shake.
+    `heat` is a cost; `floor` a valid lower bound at which the search stops; `width` limits the shake;
+    `turns` tries turned segments.
     """
     n = len(path)
     here = path.copy()
@@ -123,14 +224,14 @@ def iterate(
     best, best_value = here.copy(), value
     if n < 4:
         return best
+    dirty = np.zeros(n, np.bool_)
     for r in range(rounds):
         if best_value <= floor + 1e-9:
             break
         trial = here.copy()
-        kicks = 1 + rng.integers(0, 3)
-        for _ in range(kicks):
-            shake(trial, heads, tails, width, rng)
-        descend(trial, cost, heads, tails, n)
+        for _ in range(1 + int(rng.integers(0, 3))):
+            shake(trial, heads, tails, width, rng, dirty)
+        descend(trial, cost, heads, tails, n, dirty, turns)
         found = path_cost(trial, cost)
         limit = value - heat * (1.0 - r / rounds) * np.log(1.0 - rng.random())
         if found <= limit:

@@ -53,7 +53,8 @@ def _s_curve(d: Times, v: float, a: float, j: float) -> Times:
         return np.where(d >= v * ramp, d / v + ramp, shortest)
     ramp = v / a + a / j
     no_cruise = a / j + np.sqrt((a / j) ** 2 + 4.0 * d / a)
-    return np.where(d >= v * ramp, d / v + ramp, np.where(d >= 2.0 * a**3 / j**2, no_cruise, shortest))
+    seconds: Times = np.where(d >= v * ramp, d / v + ramp, np.where(d >= 2.0 * a**3 / j**2, no_cruise, shortest))
+    return seconds
 
 
 def rapid_seconds(delta: ArrayLike, axes: Axes) -> Times:

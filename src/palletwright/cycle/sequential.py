@@ -30,7 +30,8 @@ class Order(NamedTuple):
     """An ordering problem in the form that the search works on: node 0 is first, node n-1 last.
 
     `cost` (n, n) with FAR on arcs that no allowed order uses; `before` (n, n) its transitive closure, `heads` and
-    `tails` the immediate successors; `names` (n,) the caller's node numbers, -1 for an added start or end.
+    `tails` the immediate successors; `names` (n,) the caller's node numbers, -1 for an added start or end; `turns` whether
+    most costs are the same both ways, so that turning a segment round can pay.
     """
 
     cost: Floats
@@ -38,6 +39,7 @@ class Order(NamedTuple):
     heads: Ints
     tails: Ints
     names: Ints
+    turns: bool
 
 
 def sequential_order(
@@ -83,7 +85,7 @@ def sequential_order(
         value = path_cost(path, problem.cost)
         return _answer(problem, path, value, value)
     path = greedy(problem, 0.0, np.random.default_rng(seed)) if start is None else _given(problem, start)
-    descend(path, problem.cost, problem.heads, problem.tails, len(path))
+    descend(path, problem.cost, problem.heads, problem.tails, len(path), np.ones(len(path), dtype=bool), problem.turns)
     path, bound = _search(problem, path, whole, until, seed, effort)
     return _answer(problem, path, path_cost(path, problem.cost), bound)
 
@@ -129,7 +131,13 @@ def pose(cost: Floats, before: Flags) -> Order:
         raise ValueError("the cost matrix has values that are no numbers on arcs that an order may use")
     w[far] = FAR
     heads, tails = successors(b)
-    return Order(w, b, heads, tails, names)
+    return Order(w, b, heads, tails, names, both_ways(w))
+
+
+def both_ways(cost: Floats) -> bool:
+    """Whether more than half of the arcs that can be used both ways cost the same both ways."""
+    usable = (cost < FAR / 2) & (cost.T < FAR / 2)
+    return bool(usable.any() and np.mean(np.isclose(cost, cost.T)[usable]) > 0.5)
 
 
 def _useless(before: Flags) -> Flags:
@@ -194,7 +202,7 @@ def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, ef
         begin = best
         if batch % 3 == 2:
             begin = greedy(problem, 1.0, rng)
-            descend(begin, cost, heads, tails, n)
+            descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), problem.turns)
         heat = (0.02, 0.1, 0.3)[batch % 3] * value / n
         found = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, (50, 12)[batch % 2])
         if path_cost(found, cost) < value - 1e-9:
