@@ -18,6 +18,7 @@ from palletwright.solid.frame import part_frame
 from palletwright.solid.glb import glb_bytes, write_glb
 from palletwright.solid.model import Face, Mesh, Solid
 from palletwright.solid.outline import footprint, section
+from palletwright.solid.primitives import write_step
 from palletwright.solid.reading import read_step
 
 __all__ = [
@@ -42,4 +43,5 @@ __all__ = [
     "subtract",
     "union",
     "write_glb",
+    "write_step",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from OCP.TopAbs import TopAbs_ShapeEnum as Kind
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
+from palletwright.solid.facets import fitted_faces, sagitta
 from palletwright.solid.kernel import Refused
 from palletwright.solid.surfaces import faces_of
 from palletwright.solid.tessellate import mesh_of, mesh_of_facets
@@ -159,7 +161,9 @@ def arrays(shape: Any, chord: float | None, notes: list[str]) -> dict[str, Any]:
     faces = explore(shape, Kind.TopAbs_FACE)
     if not explore(shape, Kind.TopAbs_EDGE):
         mesh, said = mesh_of_facets(faces)
-        return {"mesh": mesh, "faces": None, "volume": mesh.volume, "brep": b"", "notes": notes + said}
+        mesh = replace(mesh, chord_error=sagitta(mesh))
+        faces_too = {"faces": fitted_faces(mesh), "volume": mesh.volume, "brep": b""}
+        return {"mesh": mesh, "notes": notes + said, **faces_too}
     solid, said = healed(shape)
     notes += said
     mesh, said = mesh_of(solid, wanted)

@@ -38,7 +38,6 @@ def read_step(path: Path | str, solid: int | None = None, *, chord: float | None
         raise bad_size(path, answer["bad_size"], answer["unit"])
     if "sizes" in answer:
         raise choice(path, solid, answer["sizes"])
-    answer["faces"] = answer["faces"] or ()
     return Solid(**(answer | {"notes": tuple(answer["notes"])}))
 
 

@@ -18,6 +18,8 @@ from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_Orientation as Way
 from OCP.TopoDS import TopoDS
 
+from palletwright.solid.bodies import frame_along
+from palletwright.solid.facets import swept
 from palletwright.solid.model import Face, Floats, Mesh
 from palletwright.solid.tessellate import edges_map, faces_map
 from palletwright.verdict import Vec
@@ -39,8 +41,8 @@ def faces_of(solid: Any, mesh: Mesh) -> tuple[Face, ...]:
     found = []
     for k in range(faces.Extent()):
         face = TopoDS.Face(faces.FindKey(k + 1))
-        points = np.unique(mesh.corners[mesh.face_of == k].reshape(-1, 3), axis=0)
-        found.append(replace(face_at(k, face, points), neighbours=tuple(sorted(beside[k]))))
+        corners = mesh.corners[mesh.face_of == k]
+        found.append(replace(face_at(k, face, corners), neighbours=tuple(sorted(beside[k]))))
     return tuple(found)
 
 
@@ -55,8 +57,9 @@ def neighbours(solid: Any, faces: Any) -> list[set[int]]:
     return beside
 
 
-def face_at(k: int, face: Any, points: Floats) -> Face:
+def face_at(k: int, face: Any, corners: Floats) -> Face:
     """One face: its measure, and its surface's own numbers."""
+    points = np.unique(corners.reshape(-1, 3), axis=0)
     properties = GProp_GProps()
     BRepGProp.SurfaceProperties_s(face, properties)
     low, high = (points.min(axis=0), points.max(axis=0)) if len(points) else (np.zeros(3), np.zeros(3))
@@ -71,7 +74,7 @@ def face_at(k: int, face: Any, points: Floats) -> Face:
     reversed_ = face.Orientation() == Way.TopAbs_REVERSED
     named = described(plain, adaptor, reversed_, points, sweep_of(face))
     if named.kind == "other" and len(points):
-        named = recognised(plain, face, reversed_, points)
+        named = recognised(plain, face, corners)
     return named
 
 
@@ -136,12 +139,26 @@ def turned_face(plain: Face, surface: Any, turned: bool, points: Floats, sweep: 
     )
 
 
-def recognised(plain: Face, face: Any, turned: bool, points: Floats) -> Face:
+def recognised(plain: Face, face: Any, corners: Floats) -> Face:
     """A free-form face that is a plane, cylinder, cone, sphere or torus within `FIT`, told as that."""
     finder = GeomConvert_SurfToAnaSurf(BRep_Tool.Surface_s(face))
     exact = finder.ConvertToAnalytical(FIT, *BRepTools.UVBounds_s(face))
     if exact is None:
         return plain
-    adaptor = GeomAdaptor_Surface(exact)
-    found = described(plain, adaptor, turned, points, 0.0)
-    return replace(found, free_form=True) if found.kind != "other" else plain
+    found = described(plain, GeomAdaptor_Surface(exact), False, corners.reshape(-1, 3), 0.0)
+    return replace(facing(found, corners), free_form=True) if found.kind != "other" else plain
+
+
+def facing(found: Face, corners: Floats) -> Face:
+    """`found` with its side and sweep taken from the mesh: a recognised surface has a normal of its own."""
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    axis, from_point = np.array(found.axis), corners.mean(axis=1) - found.point
+    if found.kind == "plane":
+        return found if float(across.sum(axis=0) @ axis) > 0 else replace(found, axis=vec(-axis))
+    if found.kind != "sphere":
+        from_point = from_point - (from_point @ axis)[:, None] * axis
+    if found.kind == "torus":
+        ring = from_point / np.linalg.norm(from_point, axis=1, keepdims=True) * found.radius
+        from_point = corners.mean(axis=1) - found.point - ring
+    hollow = float(np.einsum("ij,ij->", across, from_point)) < 0
+    return replace(found, hollow=hollow, sweep=swept((corners - found.point) @ frame_along(axis)[:, :2]))

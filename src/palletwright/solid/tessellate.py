@@ -196,7 +196,7 @@ def mesh_of_facets(faces: list[Any]) -> tuple[Mesh, list[str]]:
         mesh = bridged(mesh)
     if mesh is None:
         raise Refused(f"holds triangles only, no exact surfaces, and they don't close ({trouble})")
-    return mesh, ["triangles only in the file: surfaces fitted to them, exact sizes unknown"]
+    return mesh, ["triangles only in the file: surfaces fitted to them, sizes and chord error are estimates"]
 
 
 def departure_of(solid: Any, mesh: Mesh) -> float:
