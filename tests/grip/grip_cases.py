@@ -131,10 +131,28 @@ def puck() -> Case:
     return Case(round_, cut, round_, cut, UP, (drill(0, 0, 5.0),))
 
 
+def side_drilled() -> Case:
+    """A block on a rotary side: drilled from above and from one side of it, axis along x."""
+    block = box((0, 0, 0), (70, 40, 30))
+    side = (0.0, 1.0, 0.0)
+    cut = subtract(block, cylinder((20, 20, 10), (0, 0, 1), 3.0, 40.0), cylinder((50, 20, 15), side, 3.0, 40.0))
+    sweeps = (drill(20, 20, 10.0), drill(50, 20, 15.0, side))
+    return Case(block, cut, block, cut, UP, sweeps, {"carrier_kind": "pallet", "axis": (1.0, 0.0, 0.0)})
+
+
+def stepped() -> Case:
+    """A block whose top has a low step at each end for straps; a pocket is cut in its middle."""
+    block = union([box((0, 0, 0), (120, 50, 12)), box((30, 0, 0), (90, 50, 40))])
+    cut = subtract(block, box((45, 15, 25), (75, 35, 60)))
+    return Case(block, cut, block, cut, UP, (over(50, 20, 70, 30, 25.0),))
+
+
 CASES = {
     "pocket": block_with_pocket,
     "sawn": sawn_block,
     "ell": ell,
     "holes": plate_with_holes,
     "puck": puck,
+    "side": side_drilled,
+    "stepped": stepped,
 }

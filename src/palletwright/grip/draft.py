@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, product
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ from palletwright.grip.seats import DEEPEST_RELIEF, Seat
 from palletwright.grip.spots import SLACK, Spot
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp
+from palletwright.solid.bodies import union
 from palletwright.solid.model import Floats
 from palletwright.verdict import Margin, Vec
 
@@ -30,7 +31,11 @@ RUN_OUT = 0.5  # mm kept beside a tool that runs out of the base; common practic
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """A device's body in the operation frame, from `low` (None: from the carrier) to `high` over the base."""
+    """A device's body in the operation frame, from `low` (None: from the carrier) to `high` over the base.
+
+    `more` are further blocks (outline, from, to): a strap's arm, the step of a jaw. `foot` is the level of its own seat
+    over the base, None where it follows the lift.
+    """
 
     id: str
     kind: Literal["clamp", "locator"]
@@ -38,10 +43,16 @@ class Piece:
     outline: BaseGeometry
     high: float
     low: float | None = None
-    foot: float = 0.0
+    foot: float | None = None
     tighten_from: Vec = (0.0, 0.0, 1.0)
     price: float = 0.0
     shared: bool = False
+    more: tuple[tuple[BaseGeometry, float, float], ...] = ()
+
+    def blocks(self) -> list[tuple[BaseGeometry, float, float]]:
+        """(outline, from, to) over the base; from -inf where it stands on the carrier."""
+        low = -np.inf if self.low is None else self.low
+        return [(self.outline, low, self.high), *self.more]
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +74,8 @@ class Draft:
     notes: tuple[str, ...] = ()
     about: tuple[float, float] | None = None
     carrier_kinds: tuple[str, ...] = ("plate", "pallet")
-    seated: bool = True
     firm: float = 0.0
+    unlocated: tuple[str, ...] = ()
 
 
 def piece(at: Spot, name: str) -> Piece:
@@ -98,47 +109,74 @@ def vec(p: Floats) -> Vec:
     return (float(p[0]), float(p[1]), float(p[2]))
 
 
-def finish(work: Work, draft: Draft, name: str) -> Grip | None:
-    """The grip in the station frame; None (with the fault kept) where two of its bodies meet."""
-    lift = max([draft.seat.lift] + [-p.foot for p in draft.pieces if p.low is None and not np.isinf(p.foot)])
-    lift = round(max(lift, 0.0), 6)
-    pieces = list(draft.pieces)
-    contacts = list(draft.contacts)
-    hours = draft.hours + HOURS_DEVICE * len(pieces)
-    notes = list(draft.notes)
-    if draft.seated:
-        rests = _rests(work, draft.seat, lift)
-        if rests is None:
-            return None
-        pieces += rests
-        contacts = _seat_contacts(work, draft.seat, rests) + contacts
-        hours += HOURS_REST * len(rests)
-        notes += draft.seat.notes if draft.seat.lift or not lift else [f"part stands on rests {lift:.1f} mm high"]
-    risers = [p for p in draft.pieces if p.low is None and p.foot + lift > 0.05]
-    hours += HOURS_RISER * len(risers)
-    notes += [f"{p.id} ({p.catalogue}) stands on a riser {p.foot + lift:.1f} mm high" for p in risers]
-    depth = draft.seat.relief - lift
-    margins = list(draft.margins)
-    if depth > 1e-6:
-        hours += HOURS_RELIEF
-        if depth > DEEPEST_RELIEF:
-            margins.append(Margin("relief", "carrier", "tool below the part", depth, DEEPEST_RELIEF, "mm"))
-    if not _apart(work, pieces, draft.kind):
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """A draft with its lift, rests, hours and notes, and the module's bounding box (x0, y0, x1, y1), mm."""
+
+    draft: Draft
+    lift: float
+    box: Floats
+
+    @property
+    def parts(self) -> int:
+        return 1 if self.draft.about is None else 2
+
+    @property
+    def size(self) -> Floats:
+        """(2,) mm: the module's room on the side."""
+        return np.asarray(self.box[2:] - self.box[:2])
+
+
+def settle(work: Work, draft: Draft) -> Settled | None:
+    """The draft with its lift and rests; None (with the fault kept) where two of its bodies meet."""
+    feet = [p.foot for p in draft.pieces if p.foot is not None]
+    lift = round(max([draft.seat.lift, 0.0] + [-f for f in feet]), 6)
+    rests = _rests(work, draft.seat, lift)
+    pieces = (*draft.pieces, *(rests or ()))
+    if rests is None or not _apart(work, pieces, draft.kind):
         return None
-    return _in_station(
-        work,
-        replace(draft, pieces=tuple(pieces), contacts=tuple(contacts)),
-        name,
-        lift,
-        hours,
-        tuple(margins),
-        tuple(notes),
+    risers = [p for p in draft.pieces if p.foot is not None and p.foot + lift > 0.05]
+    notes = list(draft.notes)
+    notes += list(draft.seat.notes) if draft.seat.lift or not lift else [_standing(draft.seat, lift)]
+    notes += [f"{p.id} ({p.catalogue}) stands on a riser {(p.foot or 0.0) + lift:.1f} mm high" for p in risers]
+    margins = list(draft.margins)
+    depth = draft.seat.relief - lift
+    if depth > DEEPEST_RELIEF:
+        margins.append(Margin("relief", "carrier", "tool below the part", depth, DEEPEST_RELIEF, "mm", frame="station"))
+    hours = draft.hours + HOURS_DEVICE * len(draft.pieces) + HOURS_REST * len(rests) + HOURS_RISER * len(risers)
+    hours += HOURS_RELIEF if depth > 1e-6 else 0.0
+    made = replace(
+        draft,
+        pieces=pieces,
+        contacts=(*_seat_contacts(work, draft.seat, rests), *draft.contacts),
+        hours=hours,
+        notes=tuple(notes),
+        margins=tuple(margins),
     )
+    return Settled(made, lift, _box(work, made, lift))
+
+
+def _standing(seat: Seat, lift: float) -> str:
+    under = "rests" if seat.under == "machined pad" else seat.under
+    return f"part stands {lift:.1f} mm over the carrier's face on {under}"
+
+
+def _box(work: Work, draft: Draft, lift: float) -> Floats:
+    """The bounding box of part and devices, and of their half-turned copy."""
+    shapes = [work.over(work.bottom, work.height + 1.0)] + [
+        o for p in draft.pieces for o, _, high in p.blocks() if high + lift > 1e-6
+    ]
+    bounds = np.array([s.bounds for s in shapes])
+    box = np.concatenate([bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)])
+    if draft.about is not None:
+        turned = 2.0 * np.tile(draft.about, 2) - box[[2, 3, 0, 1]]
+        box = np.concatenate([np.minimum(box[:2], turned[:2]), np.maximum(box[2:], turned[2:])])
+    return box
 
 
 def _rests(work: Work, seat: Seat, lift: float) -> list[Piece] | None:
     """Rests under the three points where the part is raised; None where a tool would run into one."""
-    if lift <= 0:
+    if lift <= 0 or not seat.apart:
         return []
     size = max(seat.rest.footprint) if seat.rest else 6.0
     under = work.over(work.bottom, -SLACK) if work.below_base > SLACK else NOTHING
@@ -156,7 +194,7 @@ def _rests(work: Work, seat: Seat, lift: float) -> list[Piece] | None:
             return None
         name = seat.rest.id if seat.rest else seat.under
         price = seat.rest.price if seat.rest else 0.0
-        result.append(Piece(f"rest{k + 1}", "locator", name, outline, 0.0, None, np.inf, price=price))
+        result.append(Piece(f"rest{k + 1}", "locator", name, outline, 0.0, price=price))
     return result
 
 
@@ -165,7 +203,7 @@ def _seat_contacts(work: Work, seat: Seat, rests: list[Piece]) -> list[Contact]:
     result = []
     for k, (x, y) in enumerate(seat.points):
         raw = base is not None and base.raw_at(float(x), float(y))
-        device = rests[k].id if rests else "carrier"
+        device = rests[k].id if rests else "carrier" if seat.apart else "fixed-jaw"
         result.append(
             Contact(
                 f"R{k + 1}",
@@ -182,28 +220,20 @@ def _seat_contacts(work: Work, seat: Seat, rests: list[Piece]) -> list[Contact]:
 
 def _apart(work: Work, pieces: Sequence[Piece], about: str) -> bool:
     for a, b in combinations(pieces, 2):
-        if a.low is not None and b.low is not None and (a.low >= b.high or b.low >= a.high):
-            continue
-        if shapely.area(shapely.intersection(a.outline, b.outline)) > 1e-6:
-            work.fault(
-                about,
-                f"{a.catalogue} and {b.catalogue} would stand in one place",
-                float(np.sqrt(a.outline.intersection(b.outline).area)),
-            )
-            return False
+        for (one, low1, high1), (two, low2, high2) in product(a.blocks(), b.blocks()):
+            if low1 >= high2 or low2 >= high1 or not shapely.intersects(one, two):
+                continue
+            shared = float(shapely.area(shapely.intersection(one, two)))
+            if shared > 1e-6:
+                work.fault(about, f"{a.catalogue} and {b.catalogue} would stand in one place", shared**0.5)
+                return False
     return True
 
 
-def _in_station(
-    work: Work, draft: Draft, name: str, lift: float, hours: float, margins: tuple[Margin, ...], notes: tuple[str, ...]
-) -> Grip:
-    part = work.over(work.bottom, work.height + 1.0)
-    outline = shapely.union_all([part] + [p.outline for p in draft.pieces])
-    if draft.about is not None:
-        turned = shapely.affinity.rotate(outline, 180.0, origin=draft.about)
-        outline = outline.union(turned)
-    x0, y0, x1, y1 = outline.bounds
-    shift = np.array([-(x0 + x1) / 2.0, -(y0 + y1) / 2.0, lift])
+def in_station(work: Work, settled: Settled, name: str) -> Grip:
+    """The grip in the station frame, bodies as meshes."""
+    draft, box = settled.draft, settled.box
+    shift = np.array([-(box[0] + box[2]) / 2.0, -(box[1] + box[3]) / 2.0, settled.lift])
     pose = np.eye(4)
     pose[:3, :3], pose[:3, 3] = work.rotation, work.shift + shift
     poses, half = [pose], None
@@ -215,14 +245,15 @@ def _in_station(
         kind=draft.kind,
         poses=np.stack(poses),
         contacts=tuple(replace(c, at=vec(np.asarray(c.at) + shift)) for c in draft.contacts),
-        devices=_devices(draft.pieces, shift, lift, half),
+        devices=_devices(draft.pieces, shift, half),
         regime=draft.regime,
         screws=draft.screws,
-        price=round(sum(p.price * (2 if half is not None and not p.shared else 1) for p in draft.pieces), 2),
-        prepare_hours=round(hours * (2 if half is not None else 1), 3),
-        margins=margins,
+        price=round(sum(p.price * (1 if p.shared else settled.parts) for p in draft.pieces), 2),
+        prepare_hours=round(draft.hours * settled.parts, 3),
+        margins=draft.margins,
         carrier_kinds=draft.carrier_kinds,
-        notes=notes,
+        notes=draft.notes,
+        unlocated=draft.unlocated,
     )
 
 
@@ -232,22 +263,17 @@ def _half_turn(centre: Floats) -> Floats:
     return turn
 
 
-def _devices(pieces: Sequence[Piece], shift: Floats, lift: float, half: Floats | None) -> tuple[Device, ...]:
+def _devices(pieces: Sequence[Piece], shift: Floats, half: Floats | None) -> tuple[Device, ...]:
     result = []
     for p in pieces:
-        outline = shapely.affinity.translate(p.outline, shift[0], shift[1])
-        mesh = prism(outline, 0.0 if p.low is None else p.low + lift, p.high + lift)
+        blocks = [
+            prism(shapely.affinity.translate(o, shift[0], shift[1]), max(low + shift[2], 0.0), high + shift[2])
+            for o, low, high in p.blocks()
+            if high + shift[2] > 1e-6
+        ]
+        mesh = blocks[0] if len(blocks) == 1 else union(blocks)
         result.append(Device(p.id, p.kind, p.catalogue, mesh, p.tighten_from))
         if half is not None and not p.shared:
             t = half[:3, :3] @ np.asarray(p.tighten_from)
             result.append(Device(f"{p.id}'", p.kind, p.catalogue, mesh.moved(half), vec(t + 0.0)))
     return tuple(result)
-
-
-def module_size(grip: Grip, work: Work) -> Floats:
-    """(2,) mm: the module's bounding rectangle on the side."""
-    inverse = np.eye(4)
-    inverse[:3, :3], inverse[:3, 3] = work.rotation.T, -work.rotation.T @ work.shift
-    boxes = [d.mesh.bounds[:, :2] for d in grip.devices]
-    boxes += [work.before.moved(pose @ inverse).bounds[:, :2] for pose in grip.poses]
-    return np.asarray(np.max([b[1] for b in boxes], axis=0) - np.min([b[0] for b in boxes], axis=0))

@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
-from palletwright.grip.draft import Draft, finish, module_size
+from palletwright.grip.draft import Draft, Settled, in_station, settle
 from palletwright.grip.frame import operation_frame
 from palletwright.grip.jaws import jaw, soft_jaw
-from palletwright.grip.model import Grip
+from palletwright.grip.model import Grip, GripKind
 from palletwright.grip.patches import Patch
 from palletwright.grip.screws import screw
 from palletwright.grip.seats import Seat, seats
@@ -72,8 +72,9 @@ def grips(
     work = gather((one, two), part, rotation, sweeps, shop, material, floors, tolerance, vise)
     walls, seated = standing(work), seats(work)
     drafts = _drafts(work, walls, seated, carrier_kind)
-    found = _finished(work, drafts)
-    return _chosen(work, found, most), _reasons(work, walls, seated, carrier_kind, found)
+    found = _ranked(work, drafts)
+    held = tuple(in_station(work, made, name) for name, made in _chosen(found, most))
+    return held, _reasons(work, walls, seated, carrier_kind, {made.draft.kind for _, _, made in found})
 
 
 def _of_kind(shop: Shop, kind: str, keep: int = 3) -> list[Clamp]:
@@ -98,7 +99,7 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
         ("screw", screw),
     ]
     for kind, way in ways:
-        clamps = _of_kind(work.shop, kind, 12 if kind == "screw" else 3)
+        clamps = _of_kind(work.shop, kind, 12)
         if not clamps:
             work.fault(kind, f"the shop has no clamp of kind {kind}", 0.0, "")
         elif seated:
@@ -106,51 +107,52 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
     yield from soft_jaw(work)
 
 
-def _finished(work: Work, drafts: Iterable[Draft]) -> list[tuple[float, Grip]]:
-    result: list[tuple[float, Grip]] = []
+def _ranked(work: Work, drafts: Iterable[Draft]) -> list[tuple[float, str, Settled]]:
+    """(cost, id, grip) with failing margins last; the id counts in the order of search."""
+    result: list[tuple[float, str, Settled]] = []
     counts: dict[str, int] = {}
     for draft in drafts:
-        ordinal = counts.get(draft.kind, 0) + 1
-        grip = finish(work, draft, f"{draft.kind}-{ordinal}")
-        if grip is None:
+        made = settle(work, draft)
+        if made is None:
             continue
-        counts[draft.kind] = ordinal
-        lift = float(grip.poses[0][2, 3] - work.shift[2])
-        cost = (
-            -draft.firm
-            + float(np.prod(module_size(grip, work))) / len(grip.poses)
-            + HOUR_AREA * grip.prepare_hours / len(grip.poses)
-        )
-        cost += SCREW_AREA * grip.screws / len(grip.poses) + LIFT_AREA * lift
-        result.append((round(cost, 2), grip))
-    return sorted(result, key=lambda r: (not all(m.passed for m in r[1].margins), r[0]))
+        counts[draft.kind] = counts.get(draft.kind, 0) + 1
+        d = made.draft
+        cost = float(np.prod(made.size)) / made.parts + HOUR_AREA * d.hours - d.firm
+        cost += SCREW_AREA * d.screws / made.parts + LIFT_AREA * made.lift
+        result.append((round(cost, 2), f"{draft.kind}-{counts[draft.kind]}", made))
+    return sorted(result, key=lambda r: (not all(m.passed for m in r[2].draft.margins), r[0]))
 
 
-def _chosen(work: Work, found: list[tuple[float, Grip]], most: int) -> tuple[Grip, ...]:
+def _chosen(found: list[tuple[float, str, Settled]], most: int) -> list[tuple[str, Settled]]:
     """The cheapest of every kind, the strongest of every kind, other footprints, then what is left, cheapest first."""
-    chosen: dict[int, int] = {}
+    chosen: set[int] = set()
     seen: set[tuple[object, ...]] = set()
-    looks = [_look(grip, work) for _, grip in found]
+    looks = [_look(made) for _, _, made in found]
 
     def take(ranks: Iterable[int], anew: bool = True) -> None:
         for k in ranks:
             if len(chosen) < most and not (anew and looks[k] in seen):
-                chosen[k] = k
+                chosen.add(k)
                 seen.add(looks[k])
 
-    kinds = dict.fromkeys(g.kind for _, g in found)
-    of = {kind: [k for k, (_, g) in enumerate(found) if g.kind == kind] for kind in kinds}
+    of: dict[str, list[int]] = {}
+    for k, (_, _, made) in enumerate(found):
+        of.setdefault(made.draft.kind, []).append(k)
     take(ranks[0] for ranks in of.values())
-    take(max(ranks, key=lambda k: sum(c.preload for c in found[k][1].contacts)) for ranks in of.values())
+    take(max(ranks, key=lambda k: _force(found[k][2])) for ranks in of.values())
     take(range(len(found)))
     take(range(len(found)), anew=False)
-    return tuple(found[k][1] for k in sorted(chosen))
+    return [found[k][1:] for k in sorted(chosen)]
 
 
-def _look(grip: Grip, work: Work) -> tuple[object, ...]:
+def _force(made: Settled) -> float:
+    return sum(c.preload for c in made.draft.contacts)
+
+
+def _look(made: Settled) -> tuple[object, ...]:
     """What two grips must differ in to count as different: kind, devices, room on the side, lift."""
-    size = np.round(2.0 * module_size(grip, work)) / 2.0
-    return grip.kind, tuple(sorted(d.catalogue for d in grip.devices)), *size, round(float(grip.poses[0][2, 3]), 1)
+    room = np.round(2.0 * made.size) / 2.0
+    return made.draft.kind, tuple(sorted(p.catalogue for p in made.draft.pieces)), *room, round(made.lift, 1)
 
 
 def _reasons(
@@ -158,9 +160,8 @@ def _reasons(
     walls: Sequence[Patch],
     seated: Sequence[Seat],
     carrier_kind: CarrierKind,
-    found: list[tuple[float, Grip]],
+    held: set[GripKind],
 ) -> tuple[Reason, ...]:
-    held = {g.kind for _, g in found}
     result = [r for k, r in work.faults.items() if k not in held and (k != "rest" or not held)]
     if not seated and carrier_kind != "vise":
         result.append(

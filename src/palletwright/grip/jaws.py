@@ -27,6 +27,7 @@ PRICE_SOFT = 18.0  # blanks for a pair of soft jaws, currency of the shop; commo
 GRIPS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0)  # mm of wall in the jaws; practice.md: 3 mm is the least grip stock
 SLIT = 3.0  # mm left between the two jaws; common practice, no source
 BACK = 10.0  # mm of jaw behind the outline; common practice, no source
+LEAST_ARM = 0.1  # share of the outline's half-size: with less lever its own facets would pass for a key
 EVEN = 0.05  # mm by which an outline may change over the jaws' height
 
 
@@ -72,7 +73,7 @@ def _in_jaws(
     for grip in (g for g in GRIPS if g <= height):
         short = 0.0
         for wall, s in ((a, middle), (b, -middle)):
-            flat = box_outline(wall, s, wide, thick, 0.0)
+            flat = box_outline(wall, s, wide, thick)
             corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-DEEPEST, grip)])
             part = work.over(work.bottom, grip)
             if shapely.area(shapely.Polygon(flat).buffer(-SLACK).intersection(part)) > 1e-6:
@@ -91,7 +92,7 @@ def _in_jaws(
 
 
 def _covered(wall: Patch, s: float, z: float) -> bool:
-    return bool(wall.area.buffer(1e-6).covers(shapely.box(s - 1.0, z - NOSE, s + 1.0, z + NOSE)))
+    return bool(wall.holds(shapely.box(s - 1.0, z - NOSE, s + 1.0, z + NOSE)))
 
 
 def _vise_drafts(
@@ -115,7 +116,7 @@ def _vise_drafts(
         (pair[1], "moving-jaw", "clamp", at[2:]),
     ):
         centre = float((places[0] + places[1]) @ wall.u) / 2.0
-        outline = shapely.Polygon(box_outline(wall, centre, wide, thick, 0.0))
+        outline = shapely.Polygon(box_outline(wall, centre, wide, thick))
         pieces.append(
             Piece(
                 name,
@@ -218,7 +219,7 @@ def _band(work: Work) -> tuple[float, float, BaseGeometry] | None:
         shapes = [_filled(section(b, z)) for b in (work.body, work.cut_body) for z in heights]
         if any(s.is_empty or s.geom_type != "Polygon" for s in shapes):
             continue
-        middle = shapes[1]
+        middle = shapely.simplify(shapes[1], 1e-7)
         off = max(float(shapely.hausdorff_distance(middle.exterior, s.exterior)) for s in shapes)
         if off <= EVEN:
             return grip, heights[1], middle
@@ -232,8 +233,8 @@ def _filled(shape: BaseGeometry) -> BaseGeometry:
 
 def _jaws_about(
     work: Work, outline: BaseGeometry, closing: Floats, grip: float
-) -> tuple[BaseGeometry, BaseGeometry] | None:
-    """(fixed, moving): what is left of two blocks about the outline, clear of the tools."""
+) -> tuple[list[BaseGeometry], list[BaseGeometry]] | None:
+    """(fixed, moving) jaw and the steps below the part: two blocks about the outline, clear of the tools."""
     x0, y0, x1, y1 = outline.bounds
     bx, by = BACK * abs(closing)
     block = shapely.box(x0 - bx, y0 - by, x1 + bx, y1 + by)
@@ -242,7 +243,7 @@ def _jaws_about(
     ring = block.difference(below.buffer(SLACK))
     far = 1e4
     across = np.array([-closing[1], closing[0]])
-    halves = []
+    halves, steps = [], []
     for sign in (1.0, -1.0):
         start = middle * closing + sign * (SLIT / 2.0) * closing
         half = shapely.Polygon(
@@ -261,7 +262,8 @@ def _jaws_about(
             work.fault("soft_jaw", f"soft jaws {grip:.0f} mm over the seat stand in the tools' way", short)
             return None
         halves.append(body)
-    return halves[0], halves[1]
+        steps.append(shapely.intersection(block, half).difference(body))
+    return halves, steps
 
 
 def _soft_draft(
@@ -270,7 +272,7 @@ def _soft_draft(
     closing: Floats,
     grip: float,
     z: float,
-    bodies: tuple[BaseGeometry, BaseGeometry],
+    made: tuple[list[BaseGeometry], list[BaseGeometry]],
     points: Floats,
 ) -> Draft | None:
     at, normals = _boundary(outline)
@@ -285,6 +287,9 @@ def _soft_draft(
     across = at[moving] @ np.array([-closing[1], closing[0]])
     presses = (moving[int(np.argmin(np.round(across, 6)))], moving[int(np.argmax(np.round(across, 6)))])
     vise, own = work.vise, _jaw_clamp(work, low=True)
+    if vise is None and own is None:
+        work.fault("soft_jaw", "the shop has no jaws to carry soft jaws on a plate", 1.0, "jaw")
+        return None
     force = (vise.jaw_force if vise is not None else own.force if own else None) or 10000.0
     height = (vise.jaw_height if vise is not None else own.height if own else None) or 2 * grip
     catalogue = vise.id if vise is not None else own.id if own else "soft jaws"
@@ -297,15 +302,17 @@ def _soft_draft(
     ]
     price = PRICE_SOFT / 2.0 + (own.price / 2.0 if vise is None and own else 0.0)
     away = (float(-closing[0]), float(-closing[1]), 0.0)
+    foot = grip - max(height, grip)
+    (one, two), steps = made[0], [((s, -np.inf, 0.0),) for s in made[1]]
     pieces = (
-        Piece("fixed-jaw", "locator", catalogue, bodies[0], grip, None, grip - max(height, grip), price=price),
-        Piece("moving-jaw", "clamp", catalogue, bodies[1], grip, None, grip - max(height, grip), away, price),
+        Piece("fixed-jaw", "locator", catalogue, one, grip, None, foot, price=price, more=steps[0]),
+        Piece("moving-jaw", "clamp", catalogue, two, grip, None, foot, away, price, more=steps[1]),
     )
-    notes = ["jaws milled to the part's outline"]
-    if len(where) < 3:
+    notes, free = ["jaws milled to the part's outline"], len(where) < 3
+    if free:
         notes.append("round outline: the part's turn about its axis is held by friction, not located")
     hours = HOURS_SOFT + HOURS_OUTLINE * float(outline.exterior.length)
-    seat = Seat(points, relief_depth(work), 0.0, None, under="step of the jaws")
+    seat = Seat(points, relief_depth(work), 0.0, None, under="the step of the jaws", apart=False)
     return Draft(
         "soft_jaw",
         seat,
@@ -315,8 +322,16 @@ def _soft_draft(
         1,
         hours=hours,
         notes=tuple(notes),
+        unlocated=("turn about z",) if free and _alike_all_round(work, centre) else (),
         carrier_kinds=("vise",) if vise is not None else ("plate", "pallet"),
     )
+
+
+def _alike_all_round(work: Work, centre: Floats) -> bool:
+    """Whether the part before the operation is a body of revolution about the centre, within 1 % of its volume."""
+    here = work.body.translate((-float(centre[0]), -float(centre[1]), 0.0))
+    whole = here.volume()
+    return all((here ^ here.rotate((0.0, 0.0, turn))).volume() > 0.99 * whole for turn in (37.0, 90.0, 151.0))
 
 
 def _boundary(outline: BaseGeometry) -> tuple[Floats, Floats]:
@@ -342,7 +357,7 @@ def _located(at: Floats, normals: Floats, centre: Floats) -> tuple[int, ...] | N
     arm = (at[keep, 0] - centre[0]) * normals[keep, 1] - (at[keep, 1] - centre[1]) * normals[keep, 0]
     size = max(float(np.abs(at - centre).max()), 1e-9)
     rows = np.column_stack([normals[keep], arm / size])
-    best, most = None, 0.02
+    best, most = None, LEAST_ARM
     for triple in combinations(range(len(keep)), 3):
         firm = round(abs(float(np.linalg.det(rows[list(triple)]))), 9)
         if firm > most:

@@ -48,7 +48,9 @@ class Grip:
     `poses` (k, 4, 4): T_station_part of each part held by one module (1, or 2 about a double-acting wedge or
     vise). `contacts[i]` and `regime` belong to each part alike (given for the first part, in the station frame).
     `seat` is the lift of the part's lowest point over the side (mm). `screws` count for loading. `prepare` is
-    hours of preparation a station (soft jaws, seats, stops), `price` of the devices a station.
+    hours of preparation a station (soft jaws, seats, stops), `price` of the devices a station. `unlocated` names
+    what the grip leaves free because the shape is alike in every position ("turn about z" of a round blank): a rank
+    below 6 is right then, and friction alone holds it.
     """
 
     id: str
@@ -64,3 +66,4 @@ class Grip:
     reasons: tuple[Reason, ...] = ()
     carrier_kinds: tuple[str, ...] = ("plate", "pallet")
     notes: tuple[str, ...] = field(default=())
+    unlocated: tuple[str, ...] = ()

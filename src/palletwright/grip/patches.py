@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -42,7 +43,19 @@ class Patch:
 
     def raw_at(self, a: float, b: float) -> bool:
         """Whether the point is on the blank's own surface and not on the finished part."""
-        return not bool(self.finished.buffer(1e-3).covers(shapely.Point(a, b)))
+        return not bool(self._on_part.covers(shapely.Point(a, b)))
+
+    def holds(self, shape: Any) -> Any:
+        """Whether shapes (u, v) lie wholly on untouched metal."""
+        return shapely.covers(self._roomy, shape)
+
+    @cached_property
+    def _on_part(self) -> BaseGeometry:
+        return _prepared(self.finished.buffer(1e-3))
+
+    @cached_property
+    def _roomy(self) -> BaseGeometry:
+        return _prepared(self.area.buffer(1e-6))
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +66,11 @@ class Facets:
     normals: Floats
     areas: Floats
     offsets: Floats
+
+
+def _prepared(shape: BaseGeometry) -> BaseGeometry:
+    shapely.prepare(shape)
+    return shape
 
 
 def facets(mesh: Mesh) -> Facets:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from palletwright.grip.bodies import disc
+from palletwright.grip.bodies import disc, section
 from palletwright.grip.draft import Draft, Piece
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
@@ -24,6 +24,7 @@ from palletwright.verdict import Margin, Vec
 ROUND = 0.02  # share of the radius by which a ring's points may depart from a circle, beside the mesh's chord error
 CLEARANCE = 0.3  # mm of a screw in its hole, least; common practice (fine series 0.2 to 0.5), from memory, unconfirmed
 HOURS_PIN = 0.5  # a pin turned to the hole's size; common practice, no source
+SLEEVE = 4.0  # mm of sleeve in the hole; common practice, no source
 PRICE_PIN = 6.0  # currency of the shop; common practice, no source
 HEAD_SIDES = 24
 
@@ -107,10 +108,10 @@ def screw(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
         for stops in sets:
             for seat in seats:
                 yield _draft(work, seat, clamp, pair, tuple(located(work, stops)), stops.pieces(), 0.0)
-        if len(pair) == 2:
+        pins = _pins(work, pair) if len(pair) == 2 else None
+        if pins is not None:
             for seat in seats:
-                contacts, pieces = _pins(work, pair, clamp)
-                yield _draft(work, seat, clamp, pair, contacts, pieces, 2 * HOURS_PIN)
+                yield _draft(work, seat, clamp, pair, pins[0], pins[1], 2 * HOURS_PIN)
 
 
 def _apart(fit: Sequence[Bore]) -> tuple[Bore, ...]:
@@ -213,37 +214,56 @@ def _draft(
     )
 
 
-def _pins(work: Work, pair: Sequence[Bore], clamp: Clamp) -> tuple[tuple[Contact, ...], tuple[Piece, ...]]:
+Pins = tuple[tuple[Contact, ...], tuple[Piece, ...]]
+
+
+def _pins(work: Work, pair: Sequence[Bore]) -> Pins | None:
     """A round sleeve in the first hole (both ways in x and y) and a flattened one in the second (across the line)."""
     one, two = pair
     line = (two.centre - one.centre) / float(np.hypot(*(two.centre - one.centre)))
     across = np.array([-line[1], line[0]])
+    high = min(SLEEVE, 0.6 * one.seat, 0.6 * two.seat)
+    cut = section(work.body, high / 2.0)
     contacts, pieces = [], []
-    low, high = 0.0, min(4.0, 0.6 * one.seat, 0.6 * two.seat)
-    for bore, name, ways in ((one, "P1", (line, -line, across, -across)), (two, "P2", (across, -across))):
-        for k, n in enumerate(ways):
-            at = bore.centre + bore.radius * n
-            normal: Vec = (float(n[0]), float(n[1]), 0.0)
+    for bore, name, ways in ((one, "1", (line, -line, across, -across)), (two, "2", (across, -across))):
+        ring = _ring_about(cut, bore.centre)
+        if ring is None:
+            return None
+        for k, way in enumerate(ways):
+            at, normal = _met(ring, bore.centre, way)
             contacts.append(
                 Contact(
-                    f"{name}{'abcd'[k]}",
+                    f"P{name}{'abcd'[k]}",
                     "locator",
-                    (float(at[0]), float(at[1]), (low + high) / 2.0),
+                    (float(at[0]), float(at[1]), high / 2.0),
                     normal,
                     work.material.friction,
-                    device=f"pin-{name[1]}",
+                    device=f"pin-{name}",
                 )
             )
-        pieces.append(
-            Piece(
-                f"pin-{name[1]}",
-                "locator",
-                "turned sleeve",
-                disc(float(bore.centre[0]), float(bore.centre[1]), bore.radius - 0.02),
-                high,
-                None,
-                -0.0,
-                price=PRICE_PIN,
-            )
-        )
+        radius = float(shapely.distance(shapely.Point(bore.centre), ring)) * float(np.cos(np.pi / 24))
+        outline = disc(float(bore.centre[0]), float(bore.centre[1]), radius - 0.01)
+        pieces.append(Piece(f"pin-{name}", "locator", "turned sleeve", outline, high, price=PRICE_PIN))
     return tuple(contacts), tuple(pieces)
+
+
+def _ring_about(cut: BaseGeometry, centre: Floats) -> BaseGeometry | None:
+    """The ring of a hole of the section about a point."""
+    point = shapely.Point(centre)
+    rings = [r for g in shapely.get_parts(cut) for r in g.interiors if shapely.Polygon(r).contains(point)]
+    return rings[0] if rings else None
+
+
+def _met(ring: BaseGeometry, centre: Floats, way: Floats) -> tuple[Floats, Vec]:
+    """Where a ray from inside meets a ring, and the normal there that leaves the ring's middle."""
+    points = np.asarray(ring.coords)[:, :2]
+    a, edge = points[:-1] - centre, np.diff(points, axis=0)
+    cross = way[0] * edge[:, 1] - way[1] * edge[:, 0]
+    safe = np.where(np.abs(cross) < 1e-12, 1e-12, cross)
+    along = (a[:, 0] * edge[:, 1] - a[:, 1] * edge[:, 0]) / safe
+    share = (a[:, 0] * way[1] - a[:, 1] * way[0]) / safe
+    hits = np.flatnonzero((along > 0) & (share >= -1e-9) & (share <= 1 + 1e-9))
+    k = hits[np.argmin(along[hits])]
+    normal = np.array([edge[k, 1], -edge[k, 0]]) / float(np.hypot(*edge[k]))
+    normal = normal if float(normal @ way) > 0 else -normal
+    return centre + along[k] * way, (float(normal[0]), float(normal[1]), 0.0)

@@ -22,7 +22,10 @@ PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
 
 @dataclass(frozen=True, eq=False)
 class Seat:
-    """Three points (3, 2) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face."""
+    """Three points (3, 2) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face.
+
+    `rest` is the shop's rest that lifts it, `under` names what does otherwise; not `apart`: a part of the jaws does.
+    """
 
     points: Floats
     relief: float
@@ -30,6 +33,7 @@ class Seat:
     rest: Locator | None
     notes: tuple[str, ...] = ()
     under: str = "machined pad"
+    apart: bool = True
 
 
 def relief_depth(work: Work) -> float:

@@ -22,7 +22,7 @@ from palletwright.verdict import Margin
 OPPOSITE = -np.cos(np.radians(3.0))  # a clamp presses within 3° of straight against its stops
 ACROSS = np.cos(np.radians(45.0))  # the single stop's wall turns at least 45° from the pair's
 FINISHED_PLAY = 0.2  # mm of stroke for loading a finished part; common practice, no source
-KEEP = 3  # walls kept for each direction
+KEEP = 2  # walls kept for each direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +52,7 @@ def standing(work: Work) -> list[Patch]:
     for w in good:
         if sum(float(w.normal @ k.normal) > 0.999 for k in kept) < KEEP:
             kept.append(w)
-    return kept[:16]
+    return kept[:10]
 
 
 def against(walls: Sequence[Patch], wall: Patch) -> list[Patch]:
@@ -107,7 +107,7 @@ def _rail(work: Work, wall: Patch, item: Locator, about: str) -> Pair | None:
     ends = (replace(body, s=body.s - half), replace(body, s=body.s + half))
     h = length / 2.0 - half
     noses = [shapely.box(e.s - h, e.height - NOSE, e.s + h, e.height + NOSE) for e in ends]
-    return (ends, body) if all(wall.area.buffer(1e-6).covers(n) for n in noses) else None
+    return (ends, body) if wall.holds(np.array(noses)).all() else None
 
 
 def pairs_of_walls(walls: Sequence[Patch]) -> Iterator[tuple[Patch, Patch]]:
@@ -178,7 +178,7 @@ def wrench(work: Work, at: Spot, clamp: Clamp) -> Margin | None:
     if clamp.access != "above":
         return None
     need = key_radius(clamp.screw)
-    centre = at.wall.point(at.s, 0.0) + (at.gap + at.away / 2.0) * at.wall.normal
+    centre = at.wall.point(at.s, 0.0) + at.away / 2.0 * at.wall.normal
     have = room_above(work, centre[:2], at.top)
     return Margin("wrench", clamp.id, "part above the clamp", need, have, "mm", frame="station")
 
@@ -289,7 +289,7 @@ def wedge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
                 m = next(m for m in margins if not m.passed)
                 work.fault("wedge", f"{clamp.id}: {m.check} needs {m.need:.2f}, has {m.have:.2f}", -m.spare)
                 continue
-            about = main.wall.point(main.s, 0.0) + (main.gap + main.away / 2.0) * main.wall.normal
+            about = main.wall.point(main.s, 0.0) + main.away / 2.0 * main.wall.normal
             body = piece(main, "clamp1")
             shared = Piece(
                 body.id,
@@ -319,7 +319,7 @@ def wedge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
 
 def _own_half(work: Work, main: Spot, stops: Stops) -> bool:
     """Whether part and stops stay on their own side of the wedge's middle, so that the turned copy is clear."""
-    line = float(main.wall.origin @ main.wall.normal) + main.gap + main.away / 2.0
+    line = float(main.wall.origin @ main.wall.normal) + main.away / 2.0
     far = float((work.before.vertices @ main.wall.normal).max())
     corners = [s.corners(0.0) @ main.wall.normal for s in (*stops.pair, stops.single)]
     far = max(far, *(float(c.max()) for c in corners))

@@ -24,8 +24,7 @@ SLACK = 1e-3  # mm: bodies touch what they press without counting as a collision
 class Spot:
     """A clamp or stop at a wall: contact at (s, height) of the wall; `foot` is its own seat's level over the base.
 
-    `top` is the body's top over the base, `gap` how far the body stands off the wall (the blank's tolerance), `spare`
-    mm left under the tools (inf where none passes over it).
+    `top` is the body's top over the base. The body stands at the largest blank; its stroke follows to the smallest.
     """
 
     wall: Patch
@@ -34,7 +33,6 @@ class Spot:
     height: float
     foot: float
     top: float
-    gap: float
     along: float
 
     @property
@@ -43,25 +41,22 @@ class Spot:
 
     def footprint(self) -> BaseGeometry:
         """The body's outline in the operation frame (mm)."""
-        return shapely.Polygon(box_outline(self.wall, self.s, self.along, self.away, self.gap))
+        return shapely.Polygon(box_outline(self.wall, self.s, self.along, self.away))
 
     def corners(self, low: float) -> Floats:
         """(8, 3) corners of the body from `low` to its top."""
-        flat = box_outline(self.wall, self.s, self.along, self.away, self.gap)
+        flat = box_outline(self.wall, self.s, self.along, self.away)
         return np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (low, self.top)])
 
     def contact(self) -> Floats:
         return self.wall.point(self.s, self.height)
 
 
-def box_outline(wall: Patch, s: float, along: float, away: float, gap: float) -> Floats:
-    """(4, 2): a box standing `gap` off the wall at s, counter-clockwise, mm."""
-    at = (wall.origin + s * wall.u)[:2]
-    u, n = wall.u[:2], wall.normal[:2]
+def box_outline(wall: Patch, s: float, along: float, away: float) -> Floats:
+    """(4, 2): a box against the wall at s, mm."""
+    at, u, n = (wall.origin + s * wall.u)[:2], wall.u[:2], wall.normal[:2]
     h = along / 2.0
-    return np.array(
-        [at - h * u + gap * n, at - h * u + (gap + away) * n, at + h * u + (gap + away) * n, at + h * u + gap * n]
-    )
+    return np.array([at - h * u, at - h * u + away * n, at + h * u + away * n, at + h * u])
 
 
 def reach(item: Clamp | Locator) -> float:
@@ -94,16 +89,11 @@ def spot(
 def _search(work: Work, wall: Patch, item: Clamp | Locator, s: float, about: str, along: float) -> Spot | None:
     heights = _heights(wall, item, s)
     limit = np.inf
-    gap = (
-        work.tolerance if isinstance(item, Clamp) and wall.raw_at(s, float(heights[0]) if len(heights) else 0) else 0.0
-    )
     for height in heights:
         if height > limit:
             continue
-        natural = reach(item)
-        made = Spot(
-            wall, item, s, float(height), float(height) - natural, float(height) - natural + item.height, gap, along
-        )
+        foot = float(height) - reach(item)
+        made = Spot(wall, item, s, float(height), foot, foot + item.height, along)
         short = work.blocked(made.corners(-DEEPEST))
         if short > 1e-9:
             limit = height - short
@@ -126,8 +116,7 @@ def _heights(wall: Patch, item: Clamp | Locator, s: float) -> Floats:
     tries = np.unique(np.append(np.linspace(low, high, 9), np.clip(natural, low, high)))
     h = half_nose(item)
     noses = shapely.box(s - h, tries - NOSE, s + h, tries + NOSE)
-    shapely.prepare(wall.area)
-    good = tries[shapely.covers(wall.area.buffer(1e-6), noses)]
+    good = tries[wall.holds(noses)]
     cost = np.where(good < natural, 1.5, 1.0) * np.abs(good - natural)
     return np.asarray(good[np.argsort(np.round(cost, 9), kind="stable")])
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations, product
 
 import numpy as np
 import shapely
@@ -48,8 +49,9 @@ def strap(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
                 LEAST_BITE,
             )
             continue
+        pairs = _pairs(work, bites)
         for stops in stop_sets(work, walls, "strap"):
-            pair = _two(work, bites, stops)
+            pair = _free(pairs, stops)
             if pair is None:
                 work.fault("strap", f"{clamp.id}: every place on top is taken by a stop or lies outside the seat", 1.0)
                 continue
@@ -59,10 +61,11 @@ def strap(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
 def _with_seats(
     work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, pair: tuple[Bite, Bite]
 ) -> Iterator[Draft]:
-    contacts, pieces, margins = located(work, stops), list(stops.pieces()), []
-    need = key_radius(clamp.screw)
+    contacts, pieces = located(work, stops), list(stops.pieces())
+    need = stroke_need(work, any(b.raw for b in pair))
+    margins = [Margin("stroke", clamp.id, "smallest to largest blank", need, clamp.stroke, "mm", frame="station")]
     for k, b in enumerate(pair):
-        name = f"clamp{k + 1}"
+        name, z = f"clamp{k + 1}", float(b.at[2])
         contacts.append(
             Contact(
                 f"C{k + 1}",
@@ -75,30 +78,16 @@ def _with_seats(
                 raw=b.raw,
             )
         )
-        z = float(b.at[2])
         pieces.append(
-            Piece(name, "clamp", clamp.id, b.post, z + b.rise, None, z - clamp.reach_height, price=clamp.price)
+            Piece(name, "clamp", clamp.id, b.post, z + b.rise, price=clamp.price, more=((b.arm, z, z + b.rise),))
         )
-        pieces.append(Piece(f"{name}-arm", "clamp", clamp.id, b.arm, z + b.rise, z, 0.0))
-        centre = np.asarray(b.post.centroid.coords)[0]
+        have = room_above(work, np.asarray(b.post.centroid.coords)[0], z + b.rise)
         margins.append(
-            Margin(
-                "wrench",
-                clamp.id,
-                "part above the clamp",
-                need,
-                room_above(work, centre, z + b.rise),
-                "mm",
-                frame="station",
-            )
+            Margin("wrench", clamp.id, "part above the clamp", key_radius(clamp.screw), have, "mm", frame="station")
         )
-    if any(not m.passed for m in margins):
-        work.fault("strap", f"{clamp.id}: no room for the key", max(-m.spare for m in margins))
-        return
-    spread = stroke_need(work, any(b.raw for b in pair))
-    margins.append(Margin("stroke", clamp.id, "smallest to largest blank", spread, clamp.stroke, "mm", frame="station"))
-    if not margins[-1].passed:
-        work.fault("strap", f"{clamp.id}: stroke needs {spread:.2f}, has {clamp.stroke:.2f}", -margins[-1].spare)
+    bad = next((m for m in margins if not m.passed), None)
+    if bad is not None:
+        work.fault("strap", f"{clamp.id}: {bad.check} needs {bad.need:.2f}, has {bad.have:.2f}", -bad.spare)
         return
     for seat in seats:
         yield Draft(
@@ -142,14 +131,13 @@ def _bite(
 ) -> Bite | None:
     rise = max(clamp.height - clamp.reach_height, 4.0)
     half = clamp.footprint[0] / 2.0
-    gap = work.tolerance if top.raw_at(*at) else SLACK
     for bite in (BITE, LEAST_BITE):
         pad = _slab(at, t, out, min(half, 3.0), -bite, -0.05)
         if not piece.buffer(1e-6).covers(pad):
             continue
-        arm = _slab(at, t, out, half, -bite, gap)
-        post = _slab(at, t, out, half, gap, gap + clamp.footprint[1] - bite)
-        both = _slab(at, t, out, half, -bite, gap + clamp.footprint[1] - bite)
+        arm = _slab(at, t, out, half, -bite, SLACK)
+        post = _slab(at, t, out, half, SLACK, clamp.footprint[1] - bite)
+        both = _slab(at, t, out, half, -bite, clamp.footprint[1] - bite)
         flat = np.asarray(both.exterior.coords)[:-1, :2]
         corners = np.concatenate([np.column_stack([flat, np.full(4, h)]) for h in (z, z + rise)])
         low = np.column_stack([np.asarray(post.exterior.coords)[:-1, :2], np.full(4, -40.0)])
@@ -172,22 +160,28 @@ def _slab(at: Floats, t: Floats, out: Floats, half: float, low: float, high: flo
     )
 
 
-def _two(work: Work, bites: Sequence[Bite], stops: Stops) -> tuple[Bite, Bite] | None:
-    """The two places whose middle lies nearest to the centre of mass, over the base, and clear of stops."""
-    taken = shapely.union_all([p.outline for p in stops.pieces()])
-    seat = work.base.area.convex_hull.buffer(1e-6) if work.base is not None else shapely.Polygon()
-    centre = work.before.centroid[:2]
-    free = [
-        b for b in bites if shapely.area(b.post.intersection(taken)) < 1e-6 and seat.covers(shapely.Point(b.at[:2]))
-    ]
-    best, least = None, np.inf
-    for i, a in enumerate(free):
-        for b in free[i + 1 :]:
-            if float(a.out @ b.out) > 0.5 and float(np.hypot(*(a.at - b.at)[:2])) < 20.0:
-                continue
-            if shapely.area(a.post.union(a.arm).intersection(b.post.union(b.arm))) > 1e-6:
-                continue
-            off = round(float(np.hypot(*((a.at + b.at)[:2] / 2.0 - centre))), 3)
-            if off < least:
-                best, least = (a, b), off
-    return best
+def _pairs(work: Work, bites: Sequence[Bite]) -> list[tuple[Bite, Bite]]:
+    """Two places over the base that don't meet, those whose middle lies nearest to the centre of mass first."""
+    assert work.base is not None
+    seat = work.base.area.convex_hull.buffer(1e-6)
+    over = [b for b in bites if seat.covers(shapely.Point(b.at[:2]))]
+    rated = []
+    for a, b in combinations(over, 2):
+        if float(a.out @ b.out) > 0.5 and float(np.hypot(*(a.at - b.at)[:2])) < 20.0:
+            continue
+        off = round(float(np.hypot(*((a.at + b.at)[:2] / 2.0 - work.before.centroid[:2]))), 3)
+        rated.append((off, a, b))
+    rated.sort(key=lambda r: r[0])
+    return [(a, b) for _, a, b in rated if not _meet([a.post, a.arm], [b.post, b.arm])]
+
+
+def _meet(ones: Sequence[BaseGeometry], twos: Sequence[BaseGeometry]) -> bool:
+    return any(
+        shapely.intersects(a, b) and shapely.area(shapely.intersection(a, b)) > 1e-6 for a, b in product(ones, twos)
+    )
+
+
+def _free(pairs: Sequence[tuple[Bite, Bite]], stops: Stops) -> tuple[Bite, Bite] | None:
+    """The first pair whose posts are clear of the stops."""
+    taken = [p.outline for p in stops.pieces()]
+    return next((p for p in pairs if not _meet([p[0].post, p[1].post], taken)), None)
