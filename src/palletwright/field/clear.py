@@ -85,7 +85,8 @@ def _nearest(x, y, tip, radii, starts, z, coarse, pitch, best, found):  # type: 
         gy = _gap(y, bj * size, (bj + 1) * size)
         for bi in range(bi0, bi1 + 1):
             top = coarse[bj, bi]
-            if top == -np.inf:
+            low = tip + starts[0] - top
+            if low > 0.0 and low * low >= best:
                 continue
             gx = _gap(x, bi * size, (bi + 1) * size)
             axis = np.sqrt(gx * gx + gy * gy)
@@ -101,7 +102,8 @@ def _nearest(x, y, tip, radii, starts, z, coarse, pitch, best, found):  # type: 
                 cy = _gap(y, j * pitch, (j + 1) * pitch)
                 for i in range(bi * _BLOCK, min((bi + 1) * _BLOCK, nx)):
                     h = z[j, i]
-                    if h == -np.inf:
+                    low = tip + starts[0] - h
+                    if low > 0.0 and low * low >= best:
                         continue
                     cx = _gap(x, i * pitch, (i + 1) * pitch)
                     axis = np.sqrt(cx * cx + cy * cy)
@@ -150,12 +152,25 @@ def _each(tips, radii, starts, z, coarse, ox, oy, pitch, cap):  # type: ignore[n
 
 
 @nb.njit(cache=True)
-def _bounds(groups, radii, starts, z, coarse, pitch, cap):  # type: ignore[no-untyped-def]
-    """Lower bound of the squared distance of each group of tips (x, y, half width, least tip)."""
-    out, found = np.empty(groups.shape[0]), np.empty(3, np.int64)
+def _bounds(groups, radii, starts, coarse, pitch, cap):  # type: ignore[no-untyped-def]
+    """Lower bound of the squared distance of each group of tips (x, y, half width, least tip), from blocks alone."""
+    out = np.full(groups.shape[0], cap)
+    size = _BLOCK * pitch
     for g in range(groups.shape[0]):
-        wide = radii + groups[g, 2]
-        out[g] = _nearest(groups[g, 0], groups[g, 1], groups[g, 3], wide, starts, z, coarse, pitch, cap, found)
+        x, y, half, tip = groups[g, 0], groups[g, 1], groups[g, 2], groups[g, 3]
+        reach = radii[radii.size - 1] + half + np.sqrt(cap)
+        for bj in range(max(int((y - reach) / size), 0), min(int((y + reach) / size) + 1, coarse.shape[0])):
+            gy = _gap(y, bj * size, (bj + 1) * size)
+            for bi in range(max(int((x - reach) / size), 0), min(int((x + reach) / size) + 1, coarse.shape[1])):
+                top = coarse[bj, bi]
+                low = tip + starts[0] - top
+                if low > 0.0 and low * low >= out[g]:
+                    continue
+                gx = _gap(x, bi * size, (bi + 1) * size)
+                axis = np.sqrt(gx * gx + gy * gy) - half
+                for k in range(radii.size):
+                    a, b = max(0.0, axis - radii[k]), max(0.0, tip + starts[k] - top)
+                    out[g] = min(out[g], a * a + b * b)
     return out
 
 
@@ -165,7 +180,7 @@ def _least(tips, first, groups, radii, starts, z, coarse, ox, oy, pitch, cap):  
     by their way out. Tips of group g are first[g] to first[g + 1]."""
     best, worst, out_lift, out_side = cap * cap, -1, 0.0, 0.0
     found, kept = np.full(3, -1, np.int64), np.full(3, -1, np.int64)
-    bounds = _bounds(groups, radii, starts, z, coarse, pitch, best)
+    bounds = _bounds(groups, radii, starts, coarse, pitch, best)
     for g in np.argsort(bounds):
         if bounds[g] >= best and best > 0.0:
             break

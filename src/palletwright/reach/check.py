@@ -12,18 +12,19 @@ from numpy.typing import NDArray
 from palletwright.field import HeightField, Least, OwnedField, coarse, gathered, least_clearance, name_at, without
 from palletwright.reach.envelope import envelope_margins
 from palletwright.reach.model import ReachReport
-from palletwright.reach.obstacles import Rasters, field_at, placed
-from palletwright.reach.own import Sweep, own_clearance
+from palletwright.reach.obstacles import Rasters, field_at, moves_of, placed
+from palletwright.reach.own import Sweep, own_clearance, top_of
 from palletwright.reach.task import Task, nose_stack, wide_rows
 from palletwright.scene import TILT, Mount, Scene, index_angle, turning
 from palletwright.shop.model import Floors, Machine
+from palletwright.solid.model import Mesh
 from palletwright.verdict import Margin, Reason
 
 Floats = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
-CAP = 30.0
-"""mm beyond which a clearance isn't looked for: it reads as this much, to nothing."""
+LOOK = 30.0
+"""mm up to which clearances are measured: more reads as this much, to nothing."""
 MEASURED_FLOOR = 1.0
 """mm, cutter or holder to anything it doesn't cut, where tools are measured in the machine; common practice, no
 source."""
@@ -47,6 +48,7 @@ class _Setting:
     scene: Scene
     machine: Machine
     pitch: float
+    look: float
     need: float
     nose: float
     drop: float
@@ -63,6 +65,7 @@ def check(
     floors: Floors,
     *,
     pitch: float = 0.5,
+    look: float = LOOK,
     progress: Progress | None = None,
     rasters: Rasters | None = None,
 ) -> ReachReport:
@@ -74,13 +77,14 @@ def check(
     tasks : every cut at every station, those on one part in the order in which they are cut
     floors : least margins; without a tool setter every tool may hang lower by `tool_setting_error`
     pitch : mm of the height fields
+    look : mm up to which clearances are measured; 0 gives the verdict alone, sooner: what is clear then has its need
     progress : called with the fraction done and a word
     rasters : hand the same one to many layouts of one search
 
     The tool comes straight down from above everything, so approach and retract are covered. One margin for every
     check, station and tool, the worst; `conflicts` are the pairs behind the ones that fail.
     """
-    setting = _setting(scene, tasks, machine, floors, pitch, rasters or Rasters())
+    setting = _setting(scene, tasks, machine, floors, (pitch, look), Rasters() if rasters is None else rasters)
     mounts = {m.id: m for m in scene.mounts}
     turned, margins = _turned(tasks, mounts, setting)
     conflicts: set[tuple[str, str]] = set()
@@ -105,7 +109,7 @@ def _sentence(m: Margin) -> str:
 
 
 def _setting(
-    scene: Scene, tasks: Sequence[Task], machine: Machine, floors: Floors, pitch: float, rasters: Rasters
+    scene: Scene, tasks: Sequence[Task], machine: Machine, floors: Floors, scale: tuple[float, float], rasters: Rasters
 ) -> _Setting:
     """Groups the bodies: each own part is one group, everything else stands alone."""
     place = {b.id: k for k, b in enumerate(scene.bodies)}
@@ -130,23 +134,27 @@ def _setting(
     need = min(floors.cutter, MEASURED_FLOOR) if machine.tool_setter else floors.cutter
     drop = 0.0 if machine.tool_setter else floors.tool_setting_error
     by_task = tuple(own.index(m) for m in members)
-    return _Setting(scene, machine, pitch, need, floors.nose, drop, own, by_task, tuple(group_of), rasters)
+    return _Setting(scene, machine, *scale, need, floors.nose, drop, own, by_task, tuple(group_of), rasters)
 
 
 def _turned(tasks: Sequence[Task], mounts: Mapping[str, Mount], setting: _Setting) -> tuple[list[Turned], list[Margin]]:
     """The tasks at their index angles, and a failing margin for each direction that can't be brought up."""
     out, margins = [], []
+    seen: dict[tuple[object, ...], tuple[float | None, float, Floats]] = {}
     for t, group in zip(tasks, setting.group_by_task, strict=True):
         if t.mount not in mounts:
             raise ValueError(f"cut {t.cut} at {t.station}: no mount {t.mount} in the scene")
         mount = mounts[t.mount]
-        angle, lean = index_angle(t.direction, mount)
+        key = (t.mount, *t.direction)
+        if key not in seen:
+            angle, lean = index_angle(t.direction, mount)
+            seen[key] = angle, lean, turning(mount, angle or 0.0)
+        angle, lean, move = seen[key]
         if angle is None:
             note = "square to the rotary axis" if mount.rotary else "straight up on a fixed mount"
             subject = f"{t.station} {t.cut} {t.tool.id}"
             margins.append(Margin("direction", subject, t.mount, -TILT, -lean, "°", note=f"must be {note}"))
             continue
-        move = turning(mount, angle)
         d = np.asarray(t.direction) / np.linalg.norm(t.direction)
         centre = np.asarray(mount.axis_point) if mount.rotary else np.zeros(3)
         entry = float(t.entry - d @ centre + centre[2])
@@ -170,7 +178,7 @@ def _window(tips: Floats, radius: float) -> tuple[Floats, Floats]:
 
 def _widest(machine: Machine, tools: Sequence[Turned]) -> float:
     rows = [r[0] for t in tools for r in t.task.tool.stack()] + [c.diameter / 2 for c in machine.nose]
-    return max(rows) + CAP
+    return max(rows)
 
 
 def _at_angles(
@@ -179,9 +187,10 @@ def _at_angles(
     """All clearances at one set of rotary angles."""
     if not here:
         return []
-    reach = _widest(setting.machine, here) + 2 * setting.pitch
+    reach = _widest(setting.machine, here) + max(setting.look, setting.need, setting.nose) + 2 * setting.pitch
     window = _window(np.concatenate([t.tips for t in here]), reach)
-    obstacles = field_at(setting.scene, angles, window, setting.pitch, setting.group_of, setting.rasters)
+    moves = moves_of(setting.scene, angles)
+    obstacles = field_at(setting.scene, moves, window, setting.pitch, setting.group_of, setting.rasters)
     by_part: dict[tuple[str, int], list[Turned]] = defaultdict(list)
     for t in here:
         by_part[t.task.station, t.group].append(t)
@@ -189,7 +198,7 @@ def _at_angles(
     for (_, group), mine in by_part.items():
         local = without(obstacles, group, *_window(np.concatenate([t.tips for t in mine]), reach))
         out += _against_others(setting, obstacles, local, group, mine)
-        out += _against_own(setting, angles, group, mine)
+        out += _against_own(setting, moves, group, mine)
     return out
 
 
@@ -208,7 +217,7 @@ def _against_others(
         nose = nose_stack(setting.machine, tool.gauge_length)
         checks = (("tool clearance", tool.stack(), setting.need), ("nose clearance", nose, setting.nose))
         for name, stack, need in checks:
-            cap = max(CAP, need)
+            cap = max(setting.look, need)
             found = least_clearance(tips, stack, local.z, local.origin, local.pitch, cap=cap, blocks=blocks)
             out.append(_measured(setting, obstacles, local, group, same, found, Margin(
                 name, f"{same[0].task.station} {tool.id}", f"nothing within {cap:g} mm", need, cap, "mm"
@@ -245,30 +254,29 @@ def _other(owner: str, body: str, station: str) -> str:
 
 
 def _against_own(
-    setting: _Setting, angles: Mapping[str, float], group: int, mine: Sequence[Turned]
+    setting: _Setting, moves: Mapping[str, Floats], group: int, mine: Sequence[Turned]
 ) -> list[tuple[Margin, tuple[str, str]]]:
     """Holder and shank against the part that is being cut."""
-    mounts = {m.id: m for m in setting.scene.mounts}
+    own = [setting.scene.bodies[k] for k in setting.own[group]]
     gone: list[Sweep] = []
-    out = []
+    out: list[tuple[Margin, tuple[str, str]]] = []
+    known: dict[str, tuple[list[tuple[Mesh, Floats]], float]] = {}
     for t in mine:
-        tool, wide = t.task.tool, wide_rows(t.task.tool)
+        tool, wide, state = t.task.tool, wide_rows(t.task.tool), t.task.own_state
         gone.append((t.tips, t.entry, tool.cutter.DC / 2))
-        members = [setting.scene.bodies[k] for k in setting.own[group]]
-        members = [b for b in members if b.state == t.task.own_state] or members
-        if not wide or not members:
+        if not wide or not own:
             continue
-        bodies = [(b.mesh, placed(b, mounts, angles)) for b in members]
+        if state not in known:
+            bodies = [(b.mesh, placed(b, moves)) for b in [b for b in own if b.state == state] or own]
+            known[state] = bodies, top_of(bodies)
         tips = t.tips - (0.0, 0.0, setting.drop)
-        have, at = own_clearance(tips, wide, bodies, gone, setting.pitch, setting.need, setting.rasters)
-        subject, note = f"{t.task.station} {tool.id}", f"{t.task.cut} at {t.angle:g}°"
+        have, at = own_clearance(tips, wide, *known[state], gone, setting.pitch, setting.need, setting.rasters)
+        name = next((b.id for b in own if b.state == state), own[0].id)
         where = (float(at[0]), float(at[1]), float(at[2]))
-        out.append(
-            (
-                Margin("holder to own part", subject, members[0].id, setting.need, have, "mm", where, note=note),
-                (t.task.station, members[0].id),
-            )
-        )
+        note = f"{t.task.cut} at {t.angle:g}°"
+        subject = f"{t.task.station} {tool.id}"
+        margin = Margin("holder to own part", subject, name, setting.need, have, "mm", where, note=note)
+        out.append((margin, (t.task.station, name)))
     return out
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from palletwright.field import OwnedField, grid_over, lay, owned_field, view
-from palletwright.scene import Body, Mount, Scene, turning
+from palletwright.scene import Body, Scene, turning
 from palletwright.solid.model import Mesh
 
 Floats = NDArray[np.float64]
@@ -41,28 +41,31 @@ class Rasters:
         return raster, (int(whole[1]), int(whole[0])), float(pose[2, 3])
 
 
-def placed(body: Body, mounts: Mapping[str, Mount], angles: Mapping[str, float]) -> Floats:
-    """The body's pose (4, 4) with its mount at the given angle."""
-    if body.group not in angles:
-        return body.pose
-    return np.asarray(turning(mounts[body.group], angles[body.group]) @ body.pose)
+def moves_of(scene: Scene, angles: Mapping[str, float]) -> dict[str, Floats]:
+    """(4, 4) of every mount that turns, at its angle in degrees."""
+    return {m.id: turning(m, angles[m.id]) for m in scene.mounts if m.id in angles}
+
+
+def placed(body: Body, moves: Mapping[str, Floats]) -> Floats:
+    """The body's pose (4, 4) with its mount moved."""
+    move = moves.get(body.group)
+    return body.pose if move is None else np.asarray(move @ body.pose)
 
 
 def field_at(
     scene: Scene,
-    angles: Mapping[str, float],
+    moves: Mapping[str, Floats],
     window: tuple[Floats, Floats],
     pitch: float,
     group_of: Sequence[int],
     rasters: Rasters,
 ) -> OwnedField:
-    """The obstacle field over `window` (low, high (2,) mm) with every rotary mount at its angle (degrees)."""
+    """The obstacle field over `window` (low, high (2,) mm) with every rotary mount moved (`moves_of`)."""
     origin, shape = grid_over(window[0], window[1], pitch)
     out = owned_field(origin, shape, pitch, np.asarray(group_of, np.int32))
-    mounts = {m.id: m for m in scene.mounts}
     corner = np.rint(origin / pitch).astype(int)[::-1]
     for who, body in enumerate(scene.bodies):
-        pose = placed(body, mounts, angles)
+        pose = placed(body, moves)
         if body.kind == "table":
             _lay_block(out, body.mesh.moved(pose).bounds, who)
             continue

@@ -21,6 +21,7 @@ def own_clearance(
     tips: Floats,
     wide: Stack,
     bodies: Sequence[tuple[Mesh, Floats]],
+    top: float,
     gone: Sequence[Sweep],
     pitch: float,
     need: float,
@@ -28,10 +29,10 @@ def own_clearance(
 ) -> tuple[float, Floats]:
     """(mm, never above the true clearance; the tip it belongs to) of the rows wider than the cutter to the own part.
 
-    bodies : (mesh, pose) of the own part; gone : the sweeps that have cut it, this cut's own last.
+    bodies : (mesh, pose) of the own part; top : its greatest height (`top_of`)
+    gone : the sweeps that have cut it, this cut's own last.
     When the lowest wide row stays above the part by `need`, that height is the answer.
     """
-    top = max(float((mesh.vertices @ pose[2, :3] + pose[2, 3]).max()) + mesh.chord_error for mesh, pose in bodies)
     start = min(row[1] for row in wide)
     lowest = int(np.argmin(tips[:, 2]))
     above = float(tips[lowest, 2]) + start - top
@@ -44,6 +45,11 @@ def own_clearance(
         np.minimum(z, swept_floor(points, entry, ((radius, 0.0, 1.0),), origin, shape, pitch, inside=True), out=z)
     found = least_clearance(tips, wide, z, origin, pitch, cap=need + pitch)
     return (need + pitch, tips[lowest]) if found is None else (found.have, tips[found.tip])
+
+
+def top_of(bodies: Sequence[tuple[Mesh, Floats]]) -> float:
+    """The greatest height of bodies (mesh, pose (4, 4)), mm."""
+    return max(float((mesh.vertices @ pose[2, :3]).max() + pose[2, 3]) + mesh.chord_error for mesh, pose in bodies)
 
 
 def _heights(
