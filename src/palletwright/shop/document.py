@@ -140,9 +140,7 @@ def _faults(document: Document, loc: Loc, model: type[BaseModel], detail: ErrorD
             owner = _model_at(model, inner[:-1])
             known = [] if owner is None else list(owner.model_fields)
             if len(inner) > 1 and inner[-1] in model.model_fields and inner[-1] not in known:
-                yield document.fault(
-                    here, "isn't a key of this table", "above the file's first [table]"
-                )
+                yield document.fault(here, "isn't a key of this table", "above the file's first [table]")
             else:
                 yield document.fault(here, "isn't a known key", suggestion(inner[-1], known))
         case "missing":
