@@ -20,11 +20,14 @@ from palletwright.solid.model import Face, Mesh, Solid
 from palletwright.solid.outline import footprint, section
 from palletwright.solid.primitives import write_step
 from palletwright.solid.reading import read_step
+from palletwright.solid.tolerances import Tolerance, Tolerances, read_tolerances
 
 __all__ = [
     "Face",
     "Mesh",
     "Solid",
+    "Tolerance",
+    "Tolerances",
     "box",
     "cone",
     "cylinder",
@@ -38,6 +41,7 @@ __all__ = [
     "pieces",
     "prism",
     "read_step",
+    "read_tolerances",
     "section",
     "stock_mesh",
     "subtract",
