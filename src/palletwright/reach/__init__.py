@@ -1,8 +1,9 @@
 """Every tool assembly against every body; travel; swing."""
 
 from palletwright.reach.check import check
+from palletwright.reach.loads import Force, Loads, MountLoad, loads
 from palletwright.reach.model import ReachReport
 from palletwright.reach.obstacles import Rasters
 from palletwright.reach.task import Task, nose_stack, wide_rows
 
-__all__ = ["Rasters", "ReachReport", "Task", "check", "nose_stack", "wide_rows"]
+__all__ = ["Force", "Loads", "MountLoad", "Rasters", "ReachReport", "Task", "check", "loads", "nose_stack", "wide_rows"]
