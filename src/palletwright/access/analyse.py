@@ -36,8 +36,8 @@ from palletwright.solid import part_frame
 from palletwright.solid.model import Face, Floats, Mesh, Solid
 from palletwright.verdict import Reason, Vec
 
-CELLS = 240
-"""cells along the part's longest side, where no pitch is asked for."""
+CELLS = 220
+"""cells along the longest view, tools' margin included, where no pitch is asked for."""
 PITCHES = (0.1, 2.5)
 """mm, the finest and coarsest pitch chosen by itself."""
 LEAST_VOLUME = 0.05
@@ -162,9 +162,9 @@ def analyse(
 def scene_of(solid: Solid, work: Work, pitch: float | None) -> Scene:
     frame = np.stack([np.asarray(vec(c)) for c in part_frame(solid).T])
     extents = np.ptp(solid.mesh.vertices @ frame.T, axis=0)
-    step = pitch or float(np.clip(extents.max() / CELLS, *PITCHES))
     mills = tuple(work.tools("end_mill"))
     widest = max((t.cutter.DC / 2 for t in mills), default=5.0)
+    step = pitch or float(np.clip((extents.max() + 2 * widest) / CELLS, *PITCHES))
     faces = {f.id: f for f in solid.faces}
     return Scene(solid, body_of(solid.mesh), frame, faces, work, mills, step, widest + 2.0)
 

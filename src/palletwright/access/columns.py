@@ -21,6 +21,8 @@ from palletwright.shop.model import Tool
 from palletwright.solid.model import Floats
 from palletwright.verdict import Vec
 
+COARSE = 48
+"""cells of radius above which a disc is grown on a coarser grid."""
 WALL_BAND = 0.2
 """mm about a cutter above its usable length in which no wall may stand (common practice, no source)."""
 
@@ -108,7 +110,7 @@ class Look:
         """The part's height grown by a disc, kept per radius: tools share holders and diameters."""
         key = round(radius, 6)
         if key not in self._grown:
-            self._grown[key] = dilate(self.height, max(radius / self.pitch, 0.51), 0.0)
+            self._grown[key] = spread(self.height, max(radius / self.pitch, 0.51))
         return self._grown[key]
 
     def reached(self, tool: Tool, points: Floats) -> NDArray[np.bool_]:
@@ -124,6 +126,18 @@ class Look:
         j = np.floor((points[:, 1] - self.origin[1]) / self.pitch).astype(np.int64)
         inside = (i >= 0) & (i < nx) & (j >= 0) & (j < ny)
         return np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1), inside
+
+
+def spread(height: Floats, cells: float) -> Floats:
+    """Dilation by a disc; a wide one on a coarser grid of block maxima, never lower, wider by up to 1/24."""
+    by = int(cells // COARSE) + 1
+    if by == 1:
+        return dilate(height, cells, 0.0)
+    ny, nx = height.shape
+    padded = np.pad(height, ((0, -ny % by), (0, -nx % by)), constant_values=-np.inf)
+    blocks = padded.reshape(padded.shape[0] // by, by, padded.shape[1] // by, by).max(axis=(1, 3))
+    wide = dilate(blocks, cells / by, 0.0)
+    return np.repeat(np.repeat(wide, by, axis=0), by, axis=1)[:ny, :nx]
 
 
 def look(corners: Floats, direction: Sequence[float], pitch: float, margin: float) -> Look:

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 
 from palletwright.access.columns import Look, _columns, _empty
 from palletwright.access.directions import same
@@ -16,7 +17,6 @@ from palletwright.access.regions import REACHED, Region
 from palletwright.access.shapes import face_areas
 from palletwright.access.work import Work, cut
 from palletwright.cutting import Cut, Stage, mill_seconds
-from palletwright.field.dilate import dilate
 from palletwright.shop.model import Tool
 from palletwright.solid.model import Face, Floats
 from palletwright.verdict import Vec
@@ -30,7 +30,7 @@ OTHER_TOOL_PAYS = 0.85
 """a second, larger tool for roughing must bring the time below this share (a tool change is paid per start)."""
 SLIM_COSTS = 5.0
 """a slimmer tool is offered while it takes at most this many times the fastest one's time."""
-LEVELS = 12
+LEVELS = 8
 ESTIMATE = "time estimated from geometry, ±25 %"
 
 
@@ -62,9 +62,11 @@ def tip_positions(view: Look, tool: Tool, g: Ground) -> Floats:
     Inside the region wherever the tool fits; along walls and past open edges only where that is needed to cover
     the rest. Cells on the border of these positions are all kept, those inside every `TIP_SPACING`.
     """
-    tip, swept = (f.astype(np.float64) for f in view.fields(tool))
-    floor = np.where(np.isfinite(g.floor), np.maximum(g.floor, swept), np.inf)
+    tip, swept = view.fields(tool)
     cells = max(tool.cutter.DC / 2 / view.pitch, 0.51)
+    window = around(np.isfinite(g.floor), int(cells) + 3)
+    tip, swept, floor = (f[window].astype(np.float64) for f in (tip, swept, g.floor))
+    floor = np.where(np.isfinite(floor), np.maximum(floor, swept), np.inf)
     depth = np.full(floor.shape, np.inf)
     for low, high in bands(floor[np.isfinite(floor)], max(0.05, 0.25 * view.pitch)):
         here = (floor >= low) & (floor <= high)
@@ -74,7 +76,19 @@ def tip_positions(view: Look, tool: Tool, g: Ground) -> Floats:
         outer = free & ~inner & grown(bare, cells) & grown(~free, 1.5)
         chosen = inner | outer
         depth[chosen] = np.minimum(depth[chosen], np.maximum(tip, low)[chosen])
-    return sampled(view, depth)
+    whole = np.full(view.height.shape, np.inf)
+    whole[window] = depth
+    return sampled(view, whole)
+
+
+def around(mask: NDArray[np.bool_], cells: int) -> tuple[slice, slice]:
+    """The window of a grid that holds the mask with `cells` around it."""
+    rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    ny, nx = mask.shape
+    return (
+        slice(max(0, int(rows[0]) - cells), min(ny, int(rows[-1]) + cells + 1)),
+        slice(max(0, int(cols[0]) - cells), min(nx, int(cols[-1]) + cells + 1)),
+    )
 
 
 def bands(heights: Floats, step: float) -> list[tuple[float, float]]:
@@ -89,7 +103,8 @@ def bands(heights: Floats, step: float) -> list[tuple[float, float]]:
 
 
 def grown(mask: NDArray[np.bool_], cells: float) -> NDArray[np.bool_]:
-    return np.asarray(dilate(np.where(mask, 1.0, -np.inf), cells, 0.0) > 0) if mask.any() else mask
+    """Cells nearer than `cells` to the mask."""
+    return np.asarray(distance_transform_edt(~mask) < cells) if mask.any() else mask
 
 
 def sampled(view: Look, depth: Floats) -> Floats:
