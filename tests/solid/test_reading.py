@@ -65,7 +65,8 @@ def test_scaled_to_millimetres_whatever_the_unit(tmp_path: Path, unit: str, fact
         assert np.ptp(solid.mesh.bounds, axis=0) == pytest.approx([620, 440, 280])
 
 
-def test_out_of_time() -> None:
+def test_out_of_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PALLETWRIGHT_CACHE", "off")
     with pytest.raises(SolidError, match=r"no answer within 0\.01 s"):
         read_step(YOKE, timeout=0.01)
 
@@ -105,7 +106,17 @@ def test_faces_tell_hole_from_boss_and_their_neighbours() -> None:
     assert top.axis == pytest.approx((0, 0, 1))
 
 
-def test_nothing_of_the_kernel_is_loaded_or_printed_here() -> None:
+def test_second_reading_needs_no_kernel_and_equals_the_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PALLETWRIGHT_CACHE", str(tmp_path))
+    first = read_step(YOKE)
+    second = read_step(YOKE, timeout=0.001)
+    assert (second.mesh.key, second.faces, second.brep) == (first.mesh.key, first.faces, first.brep)
+    assert not second.mesh.vertices.flags.writeable
+    assert not first.mesh.vertices.flags.writeable
+
+
+def test_nothing_of_the_kernel_is_loaded_or_printed_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PALLETWRIGHT_CACHE", "off")
     code = "import sys, palletwright.solid as s; s.read_step(sys.argv[1]); assert 'OCP' not in sys.modules"
     done = subprocess.run([sys.executable, "-c", code, str(YOKE)], capture_output=True, text=True, check=True)
     assert (done.stdout, done.stderr) == ("", "")

@@ -163,7 +163,7 @@ def arrays(shape: Any, chord: float | None, notes: list[str]) -> dict[str, Any]:
         mesh, said = mesh_of_facets(faces)
         mesh = replace(mesh, chord_error=sagitta(mesh))
         faces_too = {"faces": fitted_faces(mesh), "volume": mesh.volume, "brep": b""}
-        return {"mesh": mesh, "notes": notes + said, **faces_too}
+        return {"mesh": mesh, "notes": (*notes, *said), **faces_too}
     solid, said = healed(shape)
     notes += said
     mesh, said = mesh_of(solid, wanted)
@@ -172,7 +172,7 @@ def arrays(shape: Any, chord: float | None, notes: list[str]) -> dict[str, Any]:
         "faces": faces_of(solid, mesh),
         "volume": volume_of(solid),
         "brep": brep_bytes(solid),
-        "notes": notes + said,
+        "notes": (*notes, *said),
     }
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from palletwright.cache import cached
 from palletwright.errors import Fault, SolidError
 from palletwright.solid.kernel import KernelFailure, Refused, ask
 from palletwright.solid.model import Solid
@@ -18,7 +20,7 @@ def read_step(path: Path | str, solid: int | None = None, *, chord: float | None
     path : the STEP file.
     solid : which solid of the file, counted from 1; needed where there are several.
     chord : mm, the most that the mesh may depart from the surface; default 1/5000 of the diagonal, 0.01 to 0.1.
-    timeout : s, for the CAD kernel.
+    timeout : s, for the CAD kernel; a file that was read before comes from the cache.
 
     Raises
     ------
@@ -29,7 +31,7 @@ def read_step(path: Path | str, solid: int | None = None, *, chord: float | None
     path = Path(path)
     checked(path)
     try:
-        answer: dict[str, Any] = ask("read", timeout, path=str(path), solid=solid, chord=chord)
+        answer = cached("solid", ("read", path, path.stem, solid, chord), lambda: asked(path, solid, chord, timeout))
     except Refused as reason:
         raise wrong(path, "", "", str(reason), "a STEP file with one closed solid") from None
     except KernelFailure as failure:
@@ -38,7 +40,13 @@ def read_step(path: Path | str, solid: int | None = None, *, chord: float | None
         raise bad_size(path, answer["bad_size"], answer["unit"])
     if "sizes" in answer:
         raise choice(path, solid, answer["sizes"])
-    return Solid(**(answer | {"notes": tuple(answer["notes"])}))
+    return Solid(**answer)
+
+
+def asked(path: Path, solid: int | None, chord: float | None, timeout: float) -> dict[str, Any]:
+    """The kernel's answer, its arrays read-only again after the way between processes."""
+    answer: dict[str, Any] = ask("read", timeout, path=str(path), solid=solid, chord=chord)
+    return answer | {"mesh": replace(answer["mesh"])} if "mesh" in answer else answer
 
 
 def wrong(path: Path, key: str, value: str, problem: str, allowed: str = "") -> SolidError:

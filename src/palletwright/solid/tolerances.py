@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from palletwright.cache import cached
 from palletwright.solid.kernel import KernelFailure, Refused, ask
 from palletwright.solid.reading import checked, wrong
 
@@ -47,9 +48,14 @@ def read_tolerances(path: Path | str, solid: int | None = None, *, timeout: floa
     path = Path(path)
     checked(path)
     try:
-        items = tuple(Tolerance(**row) for row in ask("tolerances", timeout, path=str(path), solid=solid or 1))
+        rows = cached(
+            "solid",
+            ("tolerances", path, solid or 1),
+            lambda: ask("tolerances", timeout, path=str(path), solid=solid or 1),
+        )
     except (Refused, KernelFailure) as reason:
         raise wrong(path, "", "", str(reason), "a STEP file that the CAD kernel can read") from None
+    items = tuple(Tolerance(**row) for row in rows)
     if not items:
         return Tolerances((), "no machine-readable tolerances in the file: nothing was read")
     return Tolerances(items, summary(items))
