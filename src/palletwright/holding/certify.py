@@ -1,0 +1,215 @@
+"""One grip under all its cuts: the worst load, the factor against its floor, what gives first, what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from palletwright.cutting.model import Load
+from palletwright.grip.model import Grip
+from palletwright.holding.advice import advise
+from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, contacts_of, location, wrench
+from palletwright.holding.devices import device_margins
+from palletwright.holding.elastic import elastic_factor, respond, rest
+from palletwright.holding.friction import LeastPreload, friction_factors, least_preload
+from palletwright.holding.loads import Loads, StationCut, loads_of
+from palletwright.holding.model import HoldingReport
+from palletwright.holding.told import by_state, by_twist
+from palletwright.holding.worst import lower_bounds, worst_factor
+from palletwright.shop.model import Clamp, Floors
+from palletwright.verdict import Margin, Reason, Vec
+
+PRELOAD_DROP = 0.3  # common practice, no source
+# More on raw stock: surfaces and sizes vary (common practice, no source).
+RAW = 1.2
+_ELASTIC_ABOVE = 1.6
+_LEAST_ROUNDS = 6
+
+
+@dataclass(frozen=True, eq=False)
+class _Finding:
+    """The worst of one gravity direction."""
+
+    friction: float
+    elastic: float
+    row: int
+    gives: str
+    bound: float
+    reactions: Array
+    elastic_is_least: bool
+
+    @property
+    def factor(self) -> float:
+        return min(self.friction, self.elastic)
+
+
+def floor_of(grip: Grip, floors: Floors) -> float:
+    """The factor that the grip must reach: by its regime, and more where friction holds raw stock."""
+    if grip.regime == "stop":
+        return floors.holding
+    return floors.holding_friction * (RAW if any(c.raw for c in grip.contacts) else 1.0)
+
+
+def certify(
+    grip: Grip,
+    cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]],
+    *,
+    mass_kg: float,
+    floors: Floors,
+    centre: Vec | None = None,
+    gravity_directions: Sequence[Vec] = (),
+    preload_drop: float = PRELOAD_DROP,
+    clamps: Sequence[Clamp] = (),
+    yield_strength: float | None = None,
+    advice: bool = True,
+) -> HoldingReport:
+    """Holding report of a grip under its cuts, all in the station frame.
+
+    Parameters
+    ----------
+    cuts : (name, tips (n, 3) mm, direction to the spindle, load) each
+    mass_kg, centre : of the part as clamped; the weight acts at the contacts' middle unless `centre` (mm) is given
+    gravity_directions : further directions of gravity (index angles) in which the clamped part must stay put. During
+        a cut gravity points against the cut's direction: the spindle is vertical.
+    preload_drop : fraction by which every preload may be short
+    clamps : the shop's clamps, for screws and marks; contacts name theirs through the grip's devices
+    yield_strength : N/mm² of the part, for marks
+
+    Notes
+    -----
+    Regime 'stop': no friction at clamps. Regime 'friction': all contacts, at the low value. Loads stand at the upper
+    end of their spread.
+    """
+    drop = 1.0 - preload_drop
+    base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
+    contacts = replace(base, preload=drop * base.preload)
+    rank, condition = location(contacts)
+    floor = floor_of(grip, floors)
+    if not cuts:
+        raise ValueError("certify needs at least one cut")
+    middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
+    loads = loads_of(cuts)
+    best: _Finding | None = None
+    for down in _gravities(cuts):
+        rows = np.array([i for i, c in enumerate(loads.cut) if np.allclose(_down(cuts[c][2]), down, atol=1e-6)])
+        weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
+        found = _find(contacts, loads, rows, weight)
+        if best is None or found.factor < best.factor:
+            best, gravity = found, weight
+    assert best is not None
+    loose = _loose(contacts, middle, mass_kg, gravity_directions)
+    least = _least(contacts, loads.wrenches, gravity, floor)
+    pressures = device_margins(grip, base, best.reactions, clamps, yield_strength)
+    factor = 0.0 if loose else best.factor
+    gives = loose or _first(best, factor, floor, pressures)
+    at = loads.at[best.row]
+    name = loads.names[best.row]
+    margin = Margin("holding", name, gives, floor, factor, "×", (float(at[0]), float(at[1]), float(at[2])), "station")
+    reasons = _reasons(grip, rank)
+    if advice and factor < floor:
+        reasons += advise(
+            contacts, base, loads.wrenches, gravity, floor, factor, cuts[loads.cut[best.row]][0], clamps, grip
+        )
+    return HoldingReport(
+        located=rank == 6,
+        rank=rank,
+        condition=condition,
+        least_preload=tuple(float(p) for p in least.each / drop) if least.status == "ok" else (),
+        friction_factor=best.friction,
+        elastic_factor=best.elastic,
+        holding_factor=factor,
+        floor=floor,
+        worst_load=name,
+        gives_first=gives,
+        margins=(margin, *pressures),
+        reasons=reasons,
+        certificate={"friction_upper_bound": best.bound, "least_preload": least.certificate, "loads": len(loads.names)},
+        elastic=_entries(contacts, best),
+    )
+
+
+def _down(direction: Vec) -> Array:
+    return -np.asarray(direction, dtype=float) / float(np.linalg.norm(direction))
+
+
+def _gravities(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]]) -> list[Array]:
+    found: list[Array] = []
+    for cut in cuts:
+        down = _down(cut[2])
+        if not any(np.allclose(down, other, atol=1e-6) for other in found):
+            found.append(down)
+    return found
+
+
+def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array) -> _Finding:
+    wrenches = loads.wrenches[rows]
+    worst = worst_factor(contacts, wrenches, gravity)
+    at_rest = rest(contacts, gravity)
+    # Past the friction factor the elastic one decides nothing: the search ends a little above it.
+    stop = max(2.0, _ELASTIC_ABOVE * min(worst.factor, 20.0))
+    elastic, row = elastic_factor(contacts, at_rest, wrenches, gravity, stop=stop)
+    decides = elastic < worst.factor
+    if not decides:
+        row = worst.row
+    past = respond(contacts, at_rest, (min(elastic, worst.factor) * 1.001 + 1e-6) * wrenches[row : row + 1], gravity)
+    gives = by_state(contacts, at_rest, past, 0) if decides else by_twist(contacts, worst.twist)
+    return _Finding(worst.factor, elastic, int(rows[row]), gives, worst.bound, past.force[0], decides)
+
+
+def _loose(contacts: Contacts, middle: Array, mass: float, directions: Sequence[Vec]) -> str:
+    """What gives at an index angle without any cut; empty if nothing."""
+    for towards in directions:
+        down = np.asarray(towards, dtype=float) / float(np.linalg.norm(towards))
+        weight = wrench(middle, mass * STANDARD_GRAVITY * down, np.zeros(3))
+        if friction_factors(contacts, weight[None, :], np.zeros(6)).factor[0] < 1.0:
+            return f"falls out with gravity along ({down[0]:.2f}, {down[1]:.2f}, {down[2]:.2f})"
+    return ""
+
+
+def _least(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> LeastPreload:
+    """Least preload over all loads by adding the worst that the last answer fails, until none is left."""
+    order = np.argsort(lower_bounds(contacts, wrenches, gravity), kind="stable")
+    chosen = list(order[:24])
+    for _ in range(_LEAST_ROUNDS):
+        least = least_preload(contacts, wrenches[chosen], gravity, floor)
+        if least.status != "ok":
+            return least
+        trial = contacts.with_preload(least.each * (1.0 + 1e-6) + 1e-3)
+        lower = lower_bounds(trial, wrenches, gravity)
+        doubtful = [i for i in np.argsort(lower, kind="stable") if lower[i] < floor * (1.0 - 1e-6) and i not in chosen]
+        if not doubtful:
+            return least
+        got = friction_factors(trial, wrenches[doubtful], gravity).factor
+        failing = [i for _, i in sorted((s, i) for s, i in zip(got, doubtful, strict=True) if s < floor * (1.0 - 1e-4))]
+        if not failing:
+            return least
+        chosen += failing[:24]
+    return replace(least, certificate=least.certificate | {"loads": "not all: the sum is a lower bound"})
+
+
+def _first(best: _Finding, factor: float, floor: float, pressures: tuple[Margin, ...]) -> str:
+    """A failing screw or a mark comes before a slip that the floor still keeps away."""
+    failed = [m for m in pressures if not m.passed]
+    if failed and factor >= floor:
+        return f"{failed[0].check}: {failed[0].subject}"
+    return best.gives
+
+
+def _reasons(grip: Grip, rank: int) -> tuple[Reason, ...]:
+    reasons = []
+    if rank < 6:
+        reasons.append(
+            Reason(grip.id, f"not located: the locators' rank is {rank} of 6", float(6 - rank), "directions")
+        )
+    if grip.regime == "friction":
+        reasons.append(
+            Reason(grip.id, "held by friction alone, at its low (wet) value; floor: common practice, no source")
+        )
+    return tuple(reasons)
+
+
+def _entries(contacts: Contacts, best: _Finding) -> tuple[dict[str, object], ...]:
+    world = np.einsum("mi,mij->mj", best.reactions, contacts.basis)
+    return tuple({"contact": c, "reaction_n": [float(x) for x in f]} for c, f in zip(contacts.ids, world, strict=True))
