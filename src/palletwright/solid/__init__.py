@@ -21,6 +21,7 @@ from palletwright.solid.outline import footprint, section
 from palletwright.solid.primitives import write_step
 from palletwright.solid.reading import read_step
 from palletwright.solid.tolerances import Tolerance, Tolerances, read_tolerances
+from palletwright.solid.views import View, outline_views
 
 __all__ = [
     "Face",
@@ -28,6 +29,7 @@ __all__ = [
     "Solid",
     "Tolerance",
     "Tolerances",
+    "View",
     "box",
     "cone",
     "cylinder",
@@ -37,6 +39,7 @@ __all__ = [
     "glb_bytes",
     "intersect",
     "manifold",
+    "outline_views",
     "part_frame",
     "pieces",
     "prism",
