@@ -47,10 +47,12 @@ def test_an_unknown_name_is_an_attribute_error() -> None:
 
 
 def test_importing_is_light() -> None:
-    """Under 0.3 s, and none of the heavy libraries."""
-    ran = subprocess.run(
-        [sys.executable, "-c", PROBE.format(heavy=HEAVY)], capture_output=True, text=True, check=True, timeout=60
-    )
-    seconds, loaded = json.loads(ran.stdout)
-    assert loaded == []
-    assert seconds < 0.3
+    """Under 0.3 s at the best of three (other work shares the machine), and none of the heavy libraries."""
+    seconds = []
+    for _ in range(3):
+        command = [sys.executable, "-c", PROBE.format(heavy=HEAVY)]
+        ran = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+        took, loaded = json.loads(ran.stdout)
+        assert loaded == []
+        seconds.append(took)
+    assert min(seconds) < 0.3
