@@ -1,7 +1,7 @@
 """Sequential ordering instances against their published optima.
 
-`python -m benchmarks.tool_order FILE.sop… [--csv] [--tours FILE.json] [--seconds S] [--seed N]` prints instance,
-cost, bound, published best (from `optima.csv` beside the file, where there is one) and seconds.
+`python -m benchmarks.tool_order FILE.sop… [--csv] [--tours FILE.json] [--seconds S] [--effort E] [--seed N]` prints
+instance, cost, bound, published best (from `optima.csv` beside the file, where there is one) and seconds.
 """
 
 from __future__ import annotations
@@ -59,7 +59,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("files", nargs="+", type=Path)
     parser.add_argument("--csv", action="store_true", help=f"columns {','.join(COLUMNS)}")
     parser.add_argument("--tours", type=Path, help="write each instance's order of nodes, from 0, as JSON")
-    parser.add_argument("--seconds", type=float, default=55.0, help="clock limit for one instance")
+    parser.add_argument("--seconds", type=float, default=50.0, help="clock limit for one instance")
+    parser.add_argument("--effort", type=float, default=2.5, help="multiplies the work of the search")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)
     tours: dict[str, list[int]] = {}
@@ -72,7 +73,9 @@ def main(arguments: list[str] | None = None) -> int:
             print(error, file=sys.stderr)
             return 2
         begin = time.perf_counter()
-        order, value, bound = sequential_order(cost, before, seconds=options.seconds, seed=options.seed)
+        order, value, bound = sequential_order(
+            cost, before, seconds=options.seconds, seed=options.seed, effort=options.effort
+        )
         took = time.perf_counter() - begin
         tours[name] = list(order)
         best = published(file).get(name, "")

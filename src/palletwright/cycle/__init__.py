@@ -2,6 +2,7 @@
 
 from palletwright.cycle.curve import Curve, minutes_per_part_curve
 from palletwright.cycle.order import order_visits
+from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
 
@@ -13,4 +14,5 @@ __all__ = [
     "minutes_per_part_curve",
     "order_visits",
     "sequential_order",
+    "time_program",
 ]

@@ -85,7 +85,16 @@ def regroup(order: Ints, group: Sequence[Ints], before: Flags, total: Floats, ro
     rounds = min(rounds, int(5e7 / m**3))
     if rounds:
         path = iterate(
-            path, cost, heads, tails, rounds, 0.05 * path_cost(path, cost) / m, np.random.default_rng(seed), 0.0, 12, False
+            path,
+            cost,
+            heads,
+            tails,
+            rounds,
+            0.05 * path_cost(path, cost) / m,
+            np.random.default_rng(seed),
+            0.0,
+            12,
+            False,
         )
     return np.concatenate([blocks[k - 1] for k in path[1:-1]])
 
@@ -128,4 +137,6 @@ def _window(path: Ints, problem: Order, begin: int, end: int, rounds: int, seed:
     cost = problem.cost[at]
     local = np.arange(len(part), dtype=np.int64)
     heat = 0.1 * path_cost(local, cost) / len(part)
-    path[begin:end] = part[iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12, problem.turns)]
+    path[begin:end] = part[
+        iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12, problem.turns)
+    ]

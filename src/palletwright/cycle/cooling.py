@@ -30,7 +30,15 @@ def _free(path: Ints, heads: Ints, tails: Ints, place: Ints, h: int, j: int) -> 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def cool(
-    path: Ints, cost: Floats, heads: Ints, tails: Ints, steps: int, hot: float, cold: float, rng: np.random.Generator, turns: bool
+    path: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    steps: int,
+    hot: float,
+    cold: float,
+    rng: np.random.Generator,
+    turns: bool,
 ) -> Ints:
     """Best path seen while the temperature falls geometrically from `hot` to `cold` (costs) in `steps` steps.
 

@@ -50,7 +50,15 @@ def apply(path: Ints, spare: Ints, h: int, i: int, j: int, kind: int) -> None:
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def _survey(
-    path: Ints, cost: Floats, heads: Ints, tails: Ints, dirty: Flags, place: Ints, tied: Ints, back: Floats, places: Ints
+    path: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    dirty: Flags,
+    place: Ints,
+    tied: Ints,
+    back: Floats,
+    places: Ints,
 ) -> int:
     """Refresh what `_best_at` reads: `place` of every node; `tied[k]` the first position that something at k or
     later must precede; `back[k]` what turning round path[0..k] adds; `places` with dirty arcs (their number)."""

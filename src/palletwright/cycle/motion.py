@@ -41,7 +41,8 @@ def rest_to_rest(length: ArrayLike, speed: float, acceleration: float, jerk: flo
     d = np.abs(np.asarray(length, dtype=float))
     if jerk is None:
         long = d >= speed * speed / acceleration
-        return np.where(long, d / speed + speed / acceleration, 2.0 * np.sqrt(d / acceleration))
+        seconds: Times = np.where(long, d / speed + speed / acceleration, 2.0 * np.sqrt(d / acceleration))
+        return seconds
     return _s_curve(d, speed, acceleration, jerk)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from palletwright.cycle.arborescence import FAR, ascend
+from palletwright.cycle.cooling import cool
 from palletwright.cycle.exchange import descend, iterate, path_cost
 from palletwright.cycle.subsets import EXACT_NODES, best_path
 
@@ -30,8 +31,8 @@ class Order(NamedTuple):
     """An ordering problem in the form that the search works on: node 0 is first, node n-1 last.
 
     `cost` (n, n) with FAR on arcs that no allowed order uses; `before` (n, n) its transitive closure, `heads` and
-    `tails` the immediate successors; `names` (n,) the caller's node numbers, -1 for an added start or end; `turns` whether
-    most costs are the same both ways, so that turning a segment round can pay.
+    `tails` the immediate successors; `names` (n,) the caller's node numbers, -1 for an added start or end;
+    `turns` whether most costs are the same both ways, so that turning a segment round can pay.
     """
 
     cost: Floats
@@ -188,28 +189,41 @@ def _given(problem: Order, start: Iterable[int]) -> Ints:
 
 
 def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, effort: float) -> tuple[Ints, float]:
-    """Rounds of annealed descent, cool and warm, restarted from the best and from fresh starts, then the bound."""
+    """Batches of search until the bound is met, the effort is spent or the clock stops; then a better bound."""
     n = len(path)
-    heads, tails, cost = problem.heads, problem.tails, problem.cost
+    cost = problem.cost
     rng = np.random.default_rng(seed)
     best, value = path.copy(), path_cost(path, cost)
     bound = _lifted(ascend(cost, value, int(60 + 240 * min(1.0, effort))), whole)
-    rounds = max(20, int(1.5e9 / (n * n * n + 4e4)))
-    batches = max(1, round(24 * effort))
-    for batch in range(batches):
+    for batch in range(max(1, round(24 * effort))):
         if value <= bound + 1e-9 or time.monotonic() > until:
             break
-        begin = best
-        if batch % 3 == 2:
-            begin = greedy(problem, 1.0, rng)
-            descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), problem.turns)
-        heat = (0.02, 0.1, 0.3)[batch % 3] * value / n
-        found = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, (50, 12)[batch % 2])
+        found = _batch(problem, best, value / n, batch, bound, rng)
         if path_cost(found, cost) < value - 1e-9:
             best, value = found, path_cost(found, cost)
     if value > bound + 1e-9 and time.monotonic() < until:
         bound = max(bound, _lifted(ascend(cost, value, int(2000 * effort)), whole))
     return best, min(bound, value)
+
+
+def _batch(problem: Order, best: Ints, arc: float, batch: int, bound: float, rng: np.random.Generator) -> Ints:
+    """One stretch of work: in turn a cool iterated descent, an annealing, a warm iterated descent, and one of
+    these from a fresh start. `arc` is the mean cost of an arc; later batches are longer."""
+    n, cost, heads, tails, turns = len(best), problem.cost, problem.heads, problem.tails, problem.turns
+    long = min(6, 1 + batch // 8)
+    rounds = max(20, int(long * 1.5e9 / (n * n * n + 4e4)))
+    kind = batch % 4
+    begin = best if kind < 3 else greedy(problem, 1.0, rng)
+    width = (50, 12)[batch % 2]
+    if turns or kind in (0, 2):
+        heat = ((0.2, 0.5, 2.0, 1.0) if turns else (0.02, 0.1, 0.2, 0.3))[kind] * arc
+        descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), turns)
+        warm: Ints = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, width, turns)
+        return warm
+    hot = (1.0, 3.0)[batch // 4 % 2] * arc
+    path: Ints = cool(begin, cost, heads, tails, long * 2_000_000, hot, 0.05 * arc, rng, turns)
+    descend(path, cost, heads, tails, n, np.ones(n, dtype=bool), turns)
+    return path
 
 
 def _lifted(bound: float, whole: bool) -> float:
