@@ -1,0 +1,115 @@
+"""Recursive five-block patterns for identical boxes, by table over all sub-rectangles."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from palletwright.layout.skyline import below, sums
+
+
+@numba.njit(cache=True)
+def _rods(X, Y, k):  # type: ignore[no-untyped-def]
+    """Least area that 1 × k rods must waste in X × Y (Barnes 1979)."""
+    r, s = X % k, Y % k
+    return min(r * s, (k - r) * (k - s))
+
+
+@numba.njit(cache=True, nogil=True)
+def _five_table(xs, ys, floor, a, b, goal, most_work):  # type: ignore[no-untyped-def]
+    """count[i, j] for the rectangle xs[i] × ys[j], and its cuts. `floor` maps a length to the index of its sum.
+
+    Blocks for x1 ≤ x2 and y1 ≤ y2: [0, x1] × [0, y2], [x1, X] × [0, y1], [x1, x2] × [y1, y2],
+    [0, x2] × [y2, Y], [x2, X] × [y1, Y]. A rectangle at its area bound is not searched.
+    """
+    n, m = len(xs), len(ys)
+    count = np.zeros((n, m), dtype=np.int32)
+    cuts = np.full((n, m, 4), -1, dtype=np.int16)
+    work = 0
+    for i in range(n):
+        for j in range(m):
+            X, Y = xs[i], ys[j]
+            best = max((X // a) * (Y // b), (X // b) * (Y // a))
+            bound = min((X * Y - max(_rods(X, Y, a), _rods(X, Y, b))) // (a * b), goal)
+            if best < bound and work < most_work:
+                done = False
+                for p in range(i + 1):
+                    x1 = xs[p]
+                    if 2 * x1 > X:
+                        break
+                    for q in range(p, i + 1):
+                        x2 = xs[q]
+                        if x1 + x2 > X:
+                            break
+                        right = floor[X - x1]
+                        centre = floor[x2 - x1]
+                        last = floor[X - x2]
+                        work += (j + 1) * (j + 2) // 2
+                        for r in range(j + 1):
+                            y1 = ys[r]
+                            two = count[right, r] if right < i or r < j else 0
+                            for s in range(r, j + 1):
+                                y2 = ys[s]
+                                four_y = floor[Y - y2]
+                                five_y = floor[Y - y1]
+                                if (p == i and s == j) or (q == i and four_y == j) or (last == i and five_y == j):
+                                    continue
+                                if right == i and r == j:
+                                    continue
+                                mid = floor[y2 - y1]
+                                if centre == i and mid == j:
+                                    continue
+                                total = count[p, s] + two + count[centre, mid] + count[q, four_y] + count[last, five_y]
+                                if total > best:
+                                    best = total
+                                    cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = x1, x2, y1, y2
+                                    if best >= bound:
+                                        done = True
+                                        break
+                            if done:
+                                break
+                        if done:
+                            break
+                    if done:
+                        break
+            count[i, j] = best
+    return count, cuts, work < most_work
+
+
+def five_blocks(length: int, width: int, a: int, b: int, goal: int, work: int) -> tuple[NDArray[np.int64], bool]:
+    """Boxes (n, 3): x, y, turned, of the best recursive five-block pattern found within `work` steps.
+
+    Past `work` the larger rectangles are only filled with rows, and the second answer is False.
+    """
+    floor = below(max(length, width), a, b)
+    points = np.flatnonzero(sums(max(length, width), a, b)).astype(np.int64)
+    index = np.searchsorted(points, floor)
+    xs, ys = points[points <= length], points[points <= width]
+    count, cuts, whole = _five_table(xs, ys, index, a, b, goal, work)
+    boxes: list[tuple[int, int, int]] = []
+    todo = [(0, 0, length, width)]
+    while todo:
+        x, y, wide, tall = todo.pop()
+        i, j = index[wide], index[tall]
+        if count[i, j] == 0:
+            continue
+        if cuts[i, j, 0] < 0:
+            boxes.extend(_rows(x, y, wide, tall, a, b))
+            continue
+        x1, x2, y1, y2 = (int(c) for c in cuts[i, j])
+        X, Y = int(points[i]), int(points[j])
+        todo += [
+            (x, y, x1, y2),
+            (x + x1, y, X - x1, y1),
+            (x + x1, y + y1, x2 - x1, y2 - y1),
+            (x, y + y2, x2, Y - y2),
+            (x + x2, y + y1, X - x2, Y - y1),
+        ]
+    return np.array(boxes, dtype=np.int64).reshape(-1, 3), whole
+
+
+def _rows(x: int, y: int, wide: int, tall: int, a: int, b: int) -> list[tuple[int, int, int]]:
+    lying, standing = (wide // a) * (tall // b), (wide // b) * (tall // a)
+    w, h, turn = (a, b, 0) if lying >= standing else (b, a, 1)
+    return [(x + k * w, y + n * h, turn) for k in range(wide // w) for n in range(tall // h)]
