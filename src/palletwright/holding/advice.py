@@ -11,8 +11,8 @@ from palletwright.grip.model import Grip
 from palletwright.holding.bolts import bolt, proof_load, screw_force
 from palletwright.holding.contacts import Array, Contacts
 from palletwright.holding.devices import GRADE, clamp_of
-from palletwright.holding.elastic import elastic_factor, rest
-from palletwright.holding.worst import worst_factor
+from palletwright.holding.elastic import holds, respond, rest
+from palletwright.holding.worst import failing
 from palletwright.shop.model import Clamp
 from palletwright.verdict import Reason
 
@@ -20,14 +20,16 @@ from palletwright.verdict import Reason
 _BLIND = 1.5
 
 
-def factor_of(contacts: Contacts, wrenches: Array, gravity: Array, enough: float) -> float:
-    """Holding factor, the smaller of both; the elastic search ends at `enough`."""
-    friction = worst_factor(contacts, wrenches, gravity).factor
-    if friction < enough * 0.5:
-        return friction
+def reaches(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> bool:
+    """True if both verdicts reach `floor` under every load (the elastic one tried at four scales up to it)."""
     at_rest = rest(contacts, gravity)
-    elastic, _ = elastic_factor(contacts, at_rest, wrenches, gravity, stop=max(enough * 1.01, 0.5))
-    return min(friction, elastic)
+    if not at_rest.balanced:
+        return False
+    for share in (1.0, 0.75, 0.5, 0.25):
+        state = respond(contacts, at_rest, share * floor * wrenches, gravity)
+        if not holds(contacts, at_rest, state).all():
+            return False
+    return len(failing(contacts, wrenches, gravity, floor)) == 0
 
 
 def advise(
@@ -64,38 +66,38 @@ def _torque(
     clamps: Sequence[Clamp],
     grip: Grip,
 ) -> list[Reason]:
-    limit = _greatest_share(base, clamps, grip)
+    limit, limit_by = _greatest_share(base, clamps, grip)
     if limit <= 1.0:
         return []
     for share in np.linspace(1.0, limit, 6)[1:]:
         more = replace(contacts, preload=contacts.preload * share)
-        got = factor_of(more, wrenches, gravity, floor)
-        if got >= floor:
-            text = f"{share:.0%} of the clamp torque reaches {got:.2f}, within the screws' proof load"
+        if reaches(more, wrenches, gravity, floor):
+            text = f"{share:.0%} of the clamp torque reaches {floor:g}; {limit_by}"
             return [Reason("more torque", text, float(share), "×")]
     return []
 
 
-def _greatest_share(base: Contacts, clamps: Sequence[Clamp], grip: Grip) -> float:
+def _greatest_share(base: Contacts, clamps: Sequence[Clamp], grip: Grip) -> tuple[float, str]:
     """How far all preloads can grow before the first screw, tightened with its scatter, meets its proof load."""
     by_id = {c.id: c for c in grip.contacts}
-    shares = []
+    shares, blind = [], False
     for i in range(base.locators, len(base.ids)):
         clamp = clamp_of(grip, by_id[base.ids[i]].device, clamps)
         if clamp is None or base.preload[i] <= 0:
+            blind = True
             shares.append(_BLIND)
             continue
         high = screw_force(clamp.torque, bolt(clamp.screw).diameter)[2] * base.preload[i] / clamp.force
         shares.append(proof_load(clamp.screw, GRADE) / high)
-    return min(shares, default=0.0)
+    told = "the screws' limit is unknown" if blind else "within the screws' proof load"
+    return min(shares, default=0.0), told
 
 
 def _second_clamp(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> list[Reason]:
     for i in range(contacts.locators, len(contacts.ids)):
         preload, stiffness = contacts.preload.copy(), contacts.stiffness.copy()
         preload[i], stiffness[i] = 2.0 * preload[i], 2.0 * stiffness[i]
-        got = factor_of(replace(contacts, preload=preload, stiffness=stiffness), wrenches, gravity, floor)
-        if got >= floor:
-            text = f"a second clamp beside {contacts.ids[i]} reaches {got:.2f}"
-            return [Reason("another clamp", text, got, "×")]
+        if reaches(replace(contacts, preload=preload, stiffness=stiffness), wrenches, gravity, floor):
+            text = f"a second clamp beside {contacts.ids[i]} reaches {floor:g}"
+            return [Reason("another clamp", text, 1.0, "clamp")]
     return []

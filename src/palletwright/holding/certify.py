@@ -14,10 +14,10 @@ from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, con
 from palletwright.holding.devices import device_margins
 from palletwright.holding.elastic import elastic_factor, respond, rest
 from palletwright.holding.friction import LeastPreload, friction_factors, least_preload
-from palletwright.holding.loads import Loads, StationCut, loads_of
+from palletwright.holding.loads import Loads, StationCut, loads_of, undominated
 from palletwright.holding.model import HoldingReport
 from palletwright.holding.told import by_state, by_twist
-from palletwright.holding.worst import lower_bounds, worst_factor
+from palletwright.holding.worst import failing, lower_bounds, worst_factor
 from palletwright.shop.model import Clamp, Floors
 from palletwright.verdict import Margin, Reason, Vec
 
@@ -64,6 +64,7 @@ def certify(
     clamps: Sequence[Clamp] = (),
     yield_strength: float | None = None,
     advice: bool = True,
+    least: bool = True,
 ) -> HoldingReport:
     """Holding report of a grip under its cuts, all in the station frame.
 
@@ -76,6 +77,8 @@ def certify(
     preload_drop : fraction by which every preload may be short
     clamps : the shop's clamps, for screws and marks; contacts name theirs through the grip's devices
     yield_strength : N/mm² of the part, for marks
+    advice, least : also look for the cheapest change where the floor is missed, and for the least preloads; a search
+        over many grips leaves both out
 
     Notes
     -----
@@ -90,17 +93,19 @@ def certify(
     if not cuts:
         raise ValueError("certify needs at least one cut")
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
+    cuts = undominated(cuts)
     loads = loads_of(cuts)
     best: _Finding | None = None
     for down in _gravities(cuts):
-        rows = np.array([i for i, c in enumerate(loads.cut) if np.allclose(_down(cuts[c][2]), down, atol=1e-6)])
+        falls = np.array([np.allclose(_down(cut[2]), down, atol=1e-6) for cut in cuts])
+        rows = np.flatnonzero(falls[loads.cut])
         weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
         found = _find(contacts, loads, rows, weight)
         if best is None or found.factor < best.factor:
             best, gravity = found, weight
     assert best is not None
     loose = _loose(contacts, middle, mass_kg, gravity_directions)
-    least = _least(contacts, loads.wrenches, gravity, floor)
+    enough = _least(contacts, loads.wrenches, gravity, floor) if least else None
     pressures = device_margins(grip, base, best.reactions, clamps, yield_strength)
     factor = 0.0 if loose else best.factor
     gives = loose or _first(best, factor, floor, pressures)
@@ -116,7 +121,7 @@ def certify(
         located=rank == 6,
         rank=rank,
         condition=condition,
-        least_preload=tuple(float(p) for p in least.each / drop) if least.status == "ok" else (),
+        least_preload=tuple(float(p) for p in enough.each / drop) if enough and enough.status == "ok" else (),
         friction_factor=best.friction,
         elastic_factor=best.elastic,
         holding_factor=factor,
@@ -125,7 +130,11 @@ def certify(
         gives_first=gives,
         margins=(margin, *pressures),
         reasons=reasons,
-        certificate={"friction_upper_bound": best.bound, "least_preload": least.certificate, "loads": len(loads.names)},
+        certificate={
+            "friction_upper_bound": best.bound,
+            "least_preload": enough.certificate if enough else {},
+            "loads": len(loads.names),
+        },
         elastic=_entries(contacts, best),
     )
 
@@ -171,21 +180,15 @@ def _loose(contacts: Contacts, middle: Array, mass: float, directions: Sequence[
 def _least(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> LeastPreload:
     """Least preload over all loads by adding the worst that the last answer fails, until none is left."""
     order = np.argsort(lower_bounds(contacts, wrenches, gravity), kind="stable")
-    chosen = list(order[:24])
+    chosen = list(order[:16])
     for _ in range(_LEAST_ROUNDS):
         least = least_preload(contacts, wrenches[chosen], gravity, floor)
         if least.status != "ok":
             return least
-        trial = contacts.with_preload(least.each * (1.0 + 1e-6) + 1e-3)
-        lower = lower_bounds(trial, wrenches, gravity)
-        doubtful = [i for i in np.argsort(lower, kind="stable") if lower[i] < floor * (1.0 - 1e-6) and i not in chosen]
-        if not doubtful:
+        more = failing(contacts.with_preload(least.each * (1.0 + 1e-6) + 1e-3), wrenches, gravity, floor)
+        if len(more) == 0:
             return least
-        got = friction_factors(trial, wrenches[doubtful], gravity).factor
-        failing = [i for _, i in sorted((s, i) for s, i in zip(got, doubtful, strict=True) if s < floor * (1.0 - 1e-4))]
-        if not failing:
-            return least
-        chosen += failing[:24]
+        chosen += list(more[:16])
     return replace(least, certificate=least.certificate | {"loads": "not all: the sum is a lower bound"})
 
 

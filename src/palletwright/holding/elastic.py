@@ -20,6 +20,9 @@ SLIP_LIMIT = 0.01  # mm, methods section 5
 # A locator that the preload presses with less than this share of the preload counts as not pressed.
 PRESSED = 0.01
 _CAP = 64.0
+# Newton steps: at most this many, and fewer where a load without an answer is solved in another way anyhow.
+_ROUNDS = 50
+_QUICK = 14
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,13 +57,23 @@ def rest(contacts: Contacts, gravity: Array) -> Rest:
     return Rest(force, bool(state.residual[0] < 1e-6), pressed)
 
 
+def balanced(contacts: Contacts, at_rest: Rest, wrenches: Array, gravity: Array) -> NDArray[np.bool_]:
+    """(k,): a state within the cones balances the load with every clamp's normal force at its preload.
+
+    True proves that the load's friction factor is at least 1; False proves nothing.
+    """
+    normal = np.where(contacts.is_clamp, 0.0, contacts.stiffness)
+    state = _solve(contacts, at_rest.force, normal, wrenches + gravity, np.zeros((len(wrenches), 6)), _QUICK)
+    return np.asarray(state.residual < 1e-7)
+
+
 def respond(contacts: Contacts, at_rest: Rest, wrenches: Array, gravity: Array, guess: Array | None = None) -> State:
     """State under each of the loads (k, 6), each applied in one step from rest."""
     start = np.zeros((len(wrenches), 6)) if guess is None else guess
     return _solve(contacts, at_rest.force, contacts.stiffness, wrenches + gravity, start)
 
 
-def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: Array) -> State:
+def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: Array, rounds: int = _ROUNDS) -> State:
     length = contacts.length
     scale = np.array([1.0, 1.0, 1.0, length, length, length])
     found = twist * scale
@@ -74,6 +87,7 @@ def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: 
         np.ascontiguousarray(load / scale, dtype=float),
         found,
         float(np.abs(start[:, 0]).max(initial=0.0)),
+        rounds,
     )
     return State(force, slip, gap, found / scale, residual)
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import nnls
 from scipy.spatial import ConvexHull, QhullError
 
 from palletwright.cutting.model import Load
@@ -99,6 +100,37 @@ def loads_of(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]], *, with_
         tuple(names),
         np.array(rows, dtype=np.int64),
     )
+
+
+def undominated(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]]) -> list[StationCut]:
+    """The cuts less those that another covers: same direction, tips inside its box, no force or torque greater.
+
+    Every load of a covered cut is a mean of the other's loads and none, so it can't have the least friction factor.
+    """
+    rows = [StationCut(c[0], np.asarray(c[1], dtype=float).reshape(-1, 3), c[2], c[3]) for c in cuts]
+    kept: list[StationCut] = []
+    for cut in sorted(rows, key=lambda c: -max(c.load.side, c.load.push, c.load.pull)):
+        if not any(_covers(other, cut) for other in kept):
+            kept.append(cut)
+    return sorted(kept, key=lambda c: [r is c for r in rows].index(True))
+
+
+def _covers(big: StationCut, small: StationCut) -> bool:
+    if not np.allclose(big.direction, small.direction, atol=1e-9):
+        return False
+    a, b = (
+        (1.0 + c.load.spread) * np.array([c.load.side, c.load.push, c.load.pull, c.load.torque]) for c in (big, small)
+    )
+    if (a < b).any():
+        return False
+    # The corners of the big cut's hull: the small one's corners must be means of them.
+    corners = extreme_tips(big.tips, np.asarray(big.direction) / np.linalg.norm(big.direction))
+    return all(_inside(corners, tip) for tip in extreme_tips(small.tips, np.asarray(big.direction, dtype=float)))
+
+
+def _inside(corners: Array, point: Array) -> bool:
+    _, left = nnls(np.vstack([corners.T, np.ones(len(corners))]), np.append(point, 1.0))
+    return bool(left < 1e-6)
 
 
 def _pushes(direction: Array, load: Load) -> list[tuple[Array, Array, str]]:

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_ROUNDS = 80
 _DONE = 1e-11
 
 
@@ -101,12 +100,20 @@ def _law(
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def solve_many(
-    grasp: Array, start: Array, normal: Array, stiff: Array, mu: Array, load: Array, twist: Array, preload: float
+    grasp: Array,
+    start: Array,
+    normal: Array,
+    stiff: Array,
+    mu: Array,
+    load: Array,
+    twist: Array,
+    preload: float,
+    rounds: int,
 ) -> tuple[Array, Array, Array, Array]:
     """Solve every load (k, 6); `twist` (k, 6) holds the first guesses and then the answers.
 
     Returns forces (k, m, 3) along the contacts' rows, slip (k, m), gap (k, m) in mm, and the greatest imbalance over
-    the size of the load and preload (k,). Steps are halved until the imbalance falls, up to seven times.
+    the size of the load and preload (k,). Steps are halved until the imbalance falls, up to seven times, steps number at most `rounds`.
     """
     loads, m = len(load), len(normal)
     force, slip, gap = np.zeros((loads, m, 3)), np.zeros((loads, m)), np.zeros((loads, m))
@@ -117,7 +124,7 @@ def solve_many(
     for k in range(loads):
         size = max(1.0, np.abs(load[k]).max()) + preload
         worst = np.inf
-        for _ in range(_ROUNDS):
+        for _ in range(rounds):
             tangent[:, :] = 0.0
             total[:] = load[k]
             _law(grasp, start, normal, stiff, mu, twist[k], total, tangent, force[k], slip[k], gap[k], True)

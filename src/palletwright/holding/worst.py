@@ -6,12 +6,15 @@ from dataclasses import dataclass
 
 import clarabel
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from palletwright.holding import friction as f
 from palletwright.holding.contacts import Array, Contacts
+from palletwright.holding.elastic import balanced, rest
 
-_CHUNK = 48
+_FIRST = 16
+_CHUNK = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,25 +31,46 @@ class Worst:
 def worst_factor(contacts: Contacts, wrenches: Array, gravity: Array) -> Worst:
     """Least friction factor over all loads (k, 6), exact.
 
-    Loads are solved in the order of a lower bound; once the next bound is above the least factor found, the rest
-    can't be worse.
+    A load that a state within the cones balances at the least factor found can't be worse and is dropped; the others
+    are solved, those with the least lower bound first.
     """
     lower = lower_bounds(contacts, wrenches, gravity)
-    order = np.argsort(lower, kind="stable")
-    best = Worst(f.UNLIMITED, int(order[0]), f.UNLIMITED, np.zeros(6), 0)
-    for start in range(0, len(order), _CHUNK):
-        rows = order[start : start + _CHUNK]
-        if lower[rows[0]] >= best.factor:
-            break
+    pending = np.argsort(lower, kind="stable")
+    at_rest = rest(contacts, gravity)
+    best, solved, chunk = None, 0, _FIRST
+    while len(pending):
+        rows, pending = pending[:chunk], pending[chunk:]
         got = f.friction_factors(contacts, wrenches[rows], gravity)
+        solved += len(rows)
         least = int(np.argmin(got.factor))
-        solved = start + len(rows)
-        if got.factor[least] < best.factor or best.solved == 0:
-            twist, bound = got.twist[least], float(got.bound[least])
+        if best is None or got.factor[least] < best.factor:
+            bound, twist = float(got.bound[least]), got.twist[least]
             best = Worst(float(got.factor[least]), int(rows[least]), bound, twist, solved)
-        else:
-            best = Worst(best.factor, best.row, best.bound, best.twist, solved)
+            pending = pending[lower[pending] < best.factor]
+            if at_rest.balanced and len(pending):
+                scaled = best.factor * (1.0 - 1e-6) * wrenches[pending]
+                pending = pending[~balanced(contacts, at_rest, scaled, gravity)]
+        chunk = _CHUNK
+    assert best is not None
     return best
+
+
+def failing(contacts: Contacts, wrenches: Array, gravity: Array, factor: float) -> NDArray[np.int64]:
+    """Rows of the loads (k, 6) whose friction factor is under `factor` by more than 0.01 %, the worst first."""
+    at_rest = rest(contacts, gravity)
+    rows = np.arange(len(wrenches))
+    if at_rest.balanced:
+        rows = rows[~balanced(contacts, at_rest, factor * (1.0 - 1e-6) * wrenches, gravity)]
+    if len(rows) == 0:
+        return rows
+    got = np.concatenate(
+        [
+            f.friction_factors(contacts, wrenches[part], gravity).factor
+            for part in np.array_split(rows, 1 + len(rows) // 64)
+        ]
+    )
+    order = np.argsort(got, kind="stable")
+    return rows[order[got[order] < factor * (1.0 - 1e-4)]]
 
 
 def lower_bounds(contacts: Contacts, wrenches: Array, gravity: Array) -> Array:
