@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 from ortools.sat.python import cp_model
 
@@ -16,9 +16,11 @@ from palletwright.verdict import Reason, Vec
 Forbid = tuple[Vec | None, Vec, Collection[str] | None]
 """(axis, up, features): no clamping with that axis and up may cut all of these features; None: none at all."""
 
-ALTERNATIVES = 6
+ALTERNATIVES = 8
 PER_CLAMPING = 60
 """s that one clamping more must save to be worth it among alternatives (common practice, no source)."""
+PER_TOOL = 2.0
+"""s for each tool of each clamping, so that what one tool cuts stays together (common practice, no source)."""
 NO_SEAT = 600
 """s added for a clamping whose base is no flat patch of the part: it needs a seat made for it."""
 SLENDER = 2.0
@@ -70,11 +72,20 @@ class Problem:
     pinned: dict[str, int] = field(default_factory=dict)
 
 
+def partner(routes: Iterable[Route], r: Route) -> Route | None:
+    """The route from the other end that goes with `r`."""
+    if r.pair is None:
+        return None
+    return next((q for q in routes if q.pair == r.direction and q.direction == r.pair), None)
+
+
 def cheapest(feature: Feature, stick_out: dict[int, float]) -> tuple[Route, ...]:
-    """One route per direction (and pair): the one with the least seconds, slender tools counted double."""
+    """One route per direction, the one with the least seconds, slender tools counted double; one per pair of ends."""
     best: dict[tuple[Vec, Vec | None], Route] = {}
     for r in feature.routes:
         key = (r.direction, r.pair)
+        if r.pair is not None and (r.pair, r.direction) in best:
+            continue
         if key not in best or priced(r, stick_out) < priced(best[key], stick_out):
             best[key] = r
     return tuple(best.values())
@@ -221,10 +232,15 @@ class Model:
 
     def cost(self) -> cp_model.LinearExprT:
         terms: list[cp_model.LinearExprT] = []
-        for (f, r, d, k), v in self.x.items():
+        tools: dict[tuple[int, int], cp_model.IntVar] = {}
+        for (f, r, _, k), v in self.x.items():
             route = self.p.tasks[f].routes[r]
-            share = 1.0 if route.pair is None or d == route.direction else 0.0
-            terms.append(v * round(10 * share * priced(route, self.stick_out)))
+            terms.append(v * round(10 * priced(route, self.stick_out)))
+            for tool in {c.tool for c in route.cuts}:
+                if (tool, k) not in tools:
+                    tools[tool, k] = self.m.new_bool_var(f"tool {tool} in {k}")
+                    terms.append(tools[tool, k] * round(10 * PER_TOOL))
+                self.m.add_implication(v, tools[tool, k])
         for k, s in enumerate(self.p.settings):
             terms.append(self.used[k] * 10 * (PER_CLAMPING + (NO_SEAT if s.seat == "none" else 0)))
         return sum(terms)
@@ -256,20 +272,42 @@ class Model:
         return solver if status in (cp_model.OPTIMAL, cp_model.FEASIBLE) else None
 
     def _read(self, solver: cp_model.CpSolver) -> tuple[frozenset[int], tuple[Clamping, ...]]:
-        used = [k for k in range(len(self.used)) if solver.value(self.used[k])]
-        used.sort(key=lambda k: solver.value(self.at[k]))
+        chosen = [key for key, v in self.x.items() if solver.value(v)]
+        used = self._order([k for k in range(len(self.used)) if solver.value(self.used[k])], chosen, solver)
         clampings, total = [], 0.0
         for k in used:
-            rows = [(f, r, d) for (f, r, d, j), v in self.x.items() if j == k and solver.value(v)]
+            rows = [(f, r, d) for f, r, d, j in chosen if j == k]
             features = tuple((self.p.tasks[f].id, d) for f, _, d in rows)
-            for f, r, d in rows:
-                route = self.p.tasks[f].routes[r]
-                total += route.seconds if d == route.direction else 0.0
+            for f, r, _ in rows:
+                total += self.p.tasks[f].routes[r].seconds
             ways = tuple(dict.fromkeys(d for _, d in features))
             s = self.p.settings[k]
             clampings.append(Clamping(ways, features, s.axis, self._ups(s, features)))
         self.seconds = total
         return frozenset(used), tuple(clampings)
+
+    def _order(
+        self, used: list[int], chosen: Sequence[tuple[int, int, Vec, int]], solver: cp_model.CpSolver
+    ) -> list[int]:
+        """The settings in an order that keeps what must come first, the one with most to cut as early as it may."""
+        used = sorted(used, key=lambda k: solver.value(self.at[k]))
+        if self.p.exactly or len(used) > 6:
+            return used
+        work = {
+            k: sum(priced(self.p.tasks[f].routes[r], self.stick_out) for f, r, _, j in chosen if j == k) for k in used
+        }
+        place = {self.p.tasks[f].id: {j for g, _, _, j in chosen if g == f} for f, _, _, _ in chosen}
+        first: set[tuple[int, int]] = set()
+        for f, _, d, k in chosen:
+            task = self.p.tasks[f]
+            first |= {(j, k) for g in task.front.get(d, ()) for j in place.get(g, ()) if j != k}
+            if task.outward is not None:
+                raw = [j for j in used if self.p.settings[j].seat == "raw"]
+                first |= {(j, k) for j in raw if j != k and same(task.outward, negated(self.p.settings[j].up))}
+        allowed = [order for order in permutations(used) if all(order.index(a) < order.index(b) for a, b in first)] or [
+            tuple(used)
+        ]
+        return list(min(allowed, key=lambda order: [-round(work[k], 1) for k in order]))
 
     def _ups(self, s: Setting, features: Iterable[tuple[str, Vec]]) -> tuple[Vec, ...]:
         """The chosen up first, then the others of the same axis that see the same and spare their own base."""

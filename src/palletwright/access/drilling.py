@@ -25,6 +25,8 @@ BREAK_THROUGH = 0.5
 """mm that a drill's full diameter comes out at the far side (common practice, no source)."""
 OVERLAP = 1.0
 """mm by which two drillings from both ends overlap (common practice, no source)."""
+MEETING = (0.5, 0.48, 0.52, 0.45, 0.55, 0.4, 0.6, 0.3, 0.7)
+"""shares of the depth at which two drillings may meet, the middle first."""
 CIRCULAR = 0.85
 """greatest share of a hole's diameter for a mill that goes round in it (common practice, no source)."""
 
@@ -101,10 +103,10 @@ def drill(
         routes += from_both_ends(work, feature, hole, volume, thread, clear)
     if routes:
         return Answer(tuple(routes), (), tuple(dict.fromkeys(reasons)))
-    what = f"Ø{2 * hole.core.radius:.2f} mm, {hole.length:.1f} mm deep"
-    why = "; ".join(dict.fromkeys(reasons)) or "no tool of the shop"
+    size = f"Ø{2 * hole.core.radius:.2f} mm, {hole.length:.1f} mm deep"
+    because = "; ".join(dict.fromkeys(reasons)) or "no tool of the shop"
     would = f"a drill Ø{2 * hole.core.radius:.2f} mm with usable length {hole.length + 2:.0f} mm"
-    return Answer((), (LeftOver(feature, volume, f"hole {what}: {why}", would),), ())
+    return Answer((), (LeftOver(feature, volume, f"hole {size}: {because}", would),), ())
 
 
 def shallow_enough_only_by_pecking(routes: list[Route]) -> bool:
@@ -217,10 +219,10 @@ def flat_bottom(work: Work, feature: str, end: End, tool: Tool, clear: Clear) ->
     if end.bottom_open or pointed:
         return []
     for mill in work.tools("end_mill"):
-        if 2 * end.core.radius + 0.02 >= mill.cutter.DC and usable_length(mill) >= high - low:
-            if clear(mill, end.at(low), end.direction):
-                spare = max(0.0, end.core.radius - mill.cutter.DC / 2)
-                return [circular(work, feature, end, mill, "finish", low, low + 0.3 * tool.cutter.DC, spare)]
+        fits = 2 * end.core.radius + 0.02 >= mill.cutter.DC and usable_length(mill) >= high - low
+        if fits and clear(mill, end.at(low), end.direction):
+            spare = max(0.0, end.core.radius - mill.cutter.DC / 2)
+            return [circular(work, feature, end, mill, "finish", low, low + 0.3 * tool.cutter.DC, spare)]
     return []
 
 
@@ -240,7 +242,8 @@ def ring(end: End, height: float, radius: float) -> Floats:
     v = np.cross(w, u)
     n = int(np.clip(np.ceil(2 * np.pi * radius / 2.0), 8, 48)) if radius > 1e-3 else 1
     angles = 2 * np.pi * np.arange(n) / n
-    return np.asarray(end.at(height)) + radius * (np.outer(np.cos(angles), u) + np.outer(np.sin(angles), v))
+    circle = radius * (np.outer(np.cos(angles), u) + np.outer(np.sin(angles), v))
+    return np.asarray(np.asarray(end.at(height)) + circle)
 
 
 def circular(
@@ -331,20 +334,31 @@ def countersunk(work: Work, feature: str, end: End, p: Piece, clear: Clear) -> C
 
 def tap_cut(work: Work, feature: str, end: End, thread: Thread, clear: Clear) -> tuple[list[Cut], list[str]]:
     """The tap for a thread that the job confirms, or the remark that the shop has none."""
-    low, high = end.drilled
+    low, high = threaded_room(end, thread)
     depth = high - low
-    runout = 0.0 if end.bottom_open else 3.0 * thread.pitch
+    runout = 0.0 if end.bottom_open or low > end.drilled[0] + 0.1 else 3.0 * thread.pitch
     for tool in work.tools("tap"):
-        if abs(tool.cutter.DC - thread.diameter) < 0.01 and abs((tool.cutter.TP or 0.0) - thread.pitch) < 0.01:
-            if depth - runout <= tool.cutter.LU + 1e-6 and clear(tool, end.at(low + runout), end.direction):
-                return [axial(work, feature, end, tool, "tap", low + runout, high)], []
+        fits = abs(tool.cutter.DC - thread.diameter) < 0.01 and abs((tool.cutter.TP or 0.0) - thread.pitch) < 0.01
+        reaches = depth - runout <= tool.cutter.LU + 1e-6
+        if fits and reaches and clear(tool, end.at(low + runout), end.direction):
+            return [axial(work, feature, end, tool, "tap", low + runout, high)], []
     return [], [f"thread {thread.name}: no tap of the shop reaches {depth:.1f} mm; cut it elsewhere"]
+
+
+def threaded_room(end: End, thread: Thread) -> tuple[float, float]:
+    """From and to of the straight piece whose diameter is nearest to the thread's core."""
+    straight = [p for p in end.pieces if p.straight] or [end.core]
+    p = min(
+        straight, key=lambda p: round(min(abs(2 * p.radius - thread.tap_drill), abs(2 * p.radius - thread.minor)), 3)
+    )
+    same = [q for q in straight if abs(q.radius - p.radius) < SAME_RADIUS]
+    return min(q.start for q in same), max(q.end for q in same)
 
 
 def from_both_ends(
     work: Work, feature: str, hole: Bore, volume: float, thread: Thread | None, clear: Clear
 ) -> list[Route]:
-    """One drill from both ends, meeting in the middle with an overlap; empty where no drill reaches half."""
+    """One drill from both ends, meeting in the middle with an overlap: a route for each end, or none."""
     first = End(hole, hole.axis, hole.pieces, True)
     second = End(hole, negated(hole.axis), tuple(p.turned() for p in reversed(hole.pieces)), True)
     low, high = first.drilled
@@ -352,9 +366,12 @@ def from_both_ends(
         if abs(tool.cutter.DC - 2 * hole.core.radius) > SIZE_MATCH:
             continue
         point = point_length(tool.cutter.DC, tool.cutter.SIG or 118.0)
-        half = (low + high) / 2
-        a, _ = drilled(work, feature, first, tool, clear, down_to=half - OVERLAP / 2 - point)
-        b, _ = drilled(work, feature, second, tool, clear, down_to=-half - OVERLAP / 2 - point)
+        for share in MEETING:
+            meet = low + share * (high - low)
+            a, _ = drilled(work, feature, first, tool, clear, down_to=meet - OVERLAP / 2 - point)
+            b, _ = drilled(work, feature, second, tool, clear, down_to=-meet - OVERLAP / 2 - point)
+            if a is not None and b is not None:
+                break
         if a is None or b is None:
             continue
         rest, left, notes = step_cuts(work, feature, first, clear)
@@ -363,5 +380,9 @@ def from_both_ends(
             rest, notes = [*rest, *tapped], [*notes, *remark]
         notes.append(f"drilled from both ends, {OVERLAP:g} mm overlap: a step may stand at the meeting")
         share = 1.0 - min(left, volume) / volume if volume > 0 else 1.0
-        return [Route(hole.axis, (*a, *rest, *b), share, min(left, volume), negated(hole.axis), tuple(notes))]
+        stays, back = min(left, volume), negated(hole.axis)
+        return [
+            Route(hole.axis, (*a, *rest), share, stays, back, tuple(notes)),
+            Route(back, tuple(b), share, stays, hole.axis, tuple(notes)),
+        ]
     return []

@@ -46,8 +46,8 @@ class Ground:
 def ground(r: Region, view: Look) -> Ground:
     seen = r.mesh.corners @ view.frame.T
     upside = np.ascontiguousarray(seen * np.array([1.0, 1.0, -1.0]))
-    top = np.full(view.height.shape, -np.inf)
-    ny, nx = top.shape
+    top = np.full_like(view.height, -np.inf)
+    ny, nx = view.height.shape
     _columns(upside, view.origin[0], view.origin[1], ny, nx, view.pitch, top, *_empty())
     if not np.isfinite(top).any():
         centre = seen.reshape(-1, 3).mean(axis=0)[None]

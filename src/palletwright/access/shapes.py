@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TypeAlias
 
 import manifold3d as m3
 import numpy as np
-from numpy.typing import NDArray
 
 from palletwright.errors import Fault, InputError
 from palletwright.solid.model import Floats, Mesh
 
-Body = m3.Manifold
+Body: TypeAlias = m3.Manifold
 NO_FACE = 1 << 30
 """face number of triangles that lie on no face of the part."""
 
@@ -105,5 +105,5 @@ def face_areas(mesh: Mesh) -> dict[int, float]:
     corners = mesh.corners
     areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
     touched = mesh.face_of >= 0
-    totals: NDArray[np.float64] = np.bincount(mesh.face_of[touched], areas[touched])
+    totals = np.bincount(mesh.face_of[touched], weights=areas[touched])
     return {int(k): float(totals[k]) for k in np.flatnonzero(totals)}

@@ -10,7 +10,8 @@ MATCH = 0.06
 
 @dataclass(frozen=True, slots=True)
 class Thread:
-    """`minor` is the basic minor diameter of the internal thread: D - 1.082532·P (ISO 68-1)."""
+    """`minor` is the basic minor diameter of the internal thread: D - 1.082532·P (ISO 68-1); pipe threads
+    D - 1.280654·P (ISO 228-1)."""
 
     name: str
     diameter: float
@@ -19,7 +20,7 @@ class Thread:
 
     @property
     def minor(self) -> float:
-        return self.diameter - 1.082532 * self.pitch
+        return self.diameter - (1.280654 if self.name.startswith("G") else 1.082532) * self.pitch
 
 
 # Pitch: ISO 261 coarse. Tap drill: ISO 2306, from memory, unconfirmed.
@@ -42,6 +43,14 @@ COARSE = tuple(
     )
 )
 
+# Parallel pipe threads: diameter and pitch ISO 228-1, drills from memory, unconfirmed.
+PIPE = (
+    Thread("G1/8", 9.728, 0.907, 8.8),
+    Thread("G1/4", 13.157, 1.337, 11.8),
+    Thread("G3/8", 16.662, 1.337, 15.25),
+    Thread("G1/2", 20.955, 1.814, 19.0),
+)
+
 
 def suggested(diameter: float) -> Thread | None:
     """The coarse thread whose tap drill or minor diameter this is, if any."""
@@ -54,7 +63,7 @@ def named(text: str) -> Thread | None:
     """The thread of a drawing's words, such as 'M6', 'M6x1', 'M8×1.25 6H'; None where it isn't understood."""
     word = text.strip().upper().replace("×", "X").split()[0] if text.strip() else ""
     size, _, pitch = word.partition("X")
-    for thread in COARSE:
+    for thread in COARSE + PIPE:
         if size == thread.name:
             if not pitch:
                 return thread

@@ -37,9 +37,6 @@ def threads_of(job: Job | None, holes: Sequence[Bore]) -> dict[int, str]:
             faults.append(Fault("job", f"facts[{n}].at", str(fact.at), what, allowed))
             continue
         text = fact.value if fact.kind == "thread" else "not_threaded"
-        if fact.kind == "thread" and named(text) is None:
-            faults.append(Fault("job", f"facts[{n}].value", text, "isn't a thread that is known", "M2 … M24, M8x1"))
-            continue
         out[hits[0]] = text
     if faults:
         raise InputError(faults)
@@ -68,13 +65,17 @@ def thread_of(h: Bore, fact: str | None) -> tuple[Thread | None, tuple[str, ...]
         return None, ()
     if fact is not None:
         thread = named(fact)
-        assert thread is not None
-        gap = min(abs(2 * h.core.radius - thread.tap_drill), abs(2 * h.core.radius - thread.minor))
-        if gap > 0.3:
-            return thread, (f"{thread.name} asked for; the hole's Ø{2 * h.core.radius:.2f} mm isn't its core",)
+        if thread is None:
+            return None, (
+                f"thread {fact}: not a size that is known here (M2 to M24, G1/8 to G1/2), so no tap is planned",
+            )
+        sizes = [2 * p.radius for p in h.pieces if p.straight] or [2 * h.core.radius]
+        if min(min(abs(d - thread.tap_drill), abs(d - thread.minor)) for d in sizes) > 0.3:
+            return thread, (f"{thread.name} asked for; none of Ø{', Ø'.join(f'{d:.2f}' for d in sizes)} is its core",)
         return thread, ()
     hint = suggested(2 * h.core.radius)
-    if hint is None:
+    stepped = any(p.straight and p.radius > h.core.radius + 0.01 for p in h.pieces)
+    if hint is None or stepped or h.gaps:
         return None, ()
     return None, (f"Ø{2 * h.core.radius:.2f} mm could be {hint.name}: say thread or not_threaded in the job",)
 
