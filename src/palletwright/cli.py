@@ -6,17 +6,20 @@ import json
 import os
 import sys
 import webbrowser
-from collections.abc import Callable
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from rich.console import Console
+from rich.progress import BarColumn, TaskID, TaskProgressColumn, TimeRemainingColumn
+from rich.progress import Progress as RichProgress
 from rich.table import Table
 
 from palletwright import verbs
 from palletwright.errors import InputError, NoPlan
+from palletwright.progress import Progress, interruptible
 
 app = typer.Typer(
     help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
@@ -34,13 +37,24 @@ OutFolder = Annotated[Path, typer.Option("--out", help="folder for plan.json and
 SolidNumber = Annotated[int | None, typer.Option("--solid", min=1, help="which solid of the file, from 1")]
 
 
-def bar(quiet: bool) -> AbstractContextManager[verbs.Progress]:
-    """A progress bar on standard error where somebody watches; nothing otherwise."""
-    from palletwright.progress import shown
-
+@contextmanager
+def bar(quiet: bool) -> Iterator[Progress]:
+    """Progress with the time left on standard error where somebody watches; Ctrl-C keeps the best so far."""
     if quiet or not sys.stderr.isatty():
-        return nullcontext(lambda stage, done, total: None)
-    return shown(say)
+        with interruptible() as progress:
+            yield progress
+        return
+    columns = ("{task.description}", BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    with RichProgress(*columns, console=say, transient=True) as shown:
+        tasks: dict[str, TaskID] = {}
+
+        def report(stage: str, done: float, total: float) -> None:
+            if stage not in tasks:
+                tasks[stage] = shown.add_task(stage, total=total)
+            shown.update(tasks[stage], completed=done, total=total)
+
+        with interruptible(report) as progress:
+            yield progress
 
 
 def print_json(data: Any) -> None:

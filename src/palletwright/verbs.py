@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from palletwright.errors import Fault, InputError
 from palletwright.job.model import Job
+from palletwright.progress import Progress
 from palletwright.shop.model import Machine, Shop
-
-Progress = Callable[[str, int, int], None]
 
 
 def shop_of(path: Path | str | None) -> Shop:
@@ -20,17 +18,25 @@ def shop_of(path: Path | str | None) -> Shop:
     return example_shop() if path is None else read_shop(Path(path))
 
 
-def job_of(
-    target: Path | str, *, material: str | None = None, per_year: int | None = None, solid: int | None = None
-) -> Job:
-    """A job from its TOML, or the least job from a STEP file with a material and a quantity."""
-    from palletwright.job import read_job
+def job_and_shop(
+    target: Path | str,
+    shop: Path | str | None = None,
+    *,
+    material: str | None = None,
+    per_year: int | None = None,
+    solid: int | None = None,
+) -> tuple[Job, Shop]:
+    """A job from its TOML with its shop, or the least job from a STEP file with a material and a quantity.
+
+    Raises InputError with every fault.
+    """
+    from palletwright.job import least_job, read_job_and_shop
 
     path = Path(target)
     if path.suffix.lower() == ".toml":
-        job = read_job(path)
+        job, owned = read_job_and_shop(path, shop)
         known = {"material": material, "per_year": per_year, "solid": solid}
-        return job.model_copy(update={k: v for k, v in known.items() if v is not None})
+        return job.model_copy(update={k: v for k, v in known.items() if v is not None}), owned
     missing = [
         Fault(str(path), key, "", "is needed beside a STEP file", allowed)
         for key, value, allowed in (
@@ -39,11 +45,11 @@ def job_of(
         )
         if value is None
     ]
-    if missing:
+    if material is None or per_year is None:
         raise InputError(missing)
-    if per_year is not None and per_year <= 0:
-        raise InputError([Fault(str(path), "--per-year", str(per_year), "isn't a quantity", "a whole number above 0")])
-    return Job(part=path, material=material or "", per_year=per_year or 0, solid=solid, name=path.stem)
+    owned = shop_of(shop)
+    more = {} if solid is None else {"solid": solid}
+    return least_job(path, material, per_year, owned, name=path.stem, **more), owned
 
 
 def plan(
@@ -62,8 +68,8 @@ def plan(
     """
     from palletwright.plan import make, to_dict, write
 
-    job = job_of(target, material=material, per_year=per_year, solid=solid)
-    data = to_dict(make(job, shop_of(shop), progress))
+    job, owned = job_and_shop(target, shop, material=material, per_year=per_year, solid=solid)
+    data = to_dict(make(job, owned, progress))
     if out is not None:
         from palletwright.papers.report import write_report
 
@@ -85,8 +91,8 @@ def access(
     from palletwright.access import analyse, to_json
     from palletwright.plan import prepare
 
-    owned = shop_of(shop)
-    job = job_of(step, material=material or owned.materials[0].id, per_year=1, solid=solid)
+    named = material or shop_of(shop).materials[0].id
+    job, owned = job_and_shop(step, shop, material=named, per_year=1, solid=solid)
     context = prepare(job, owned)
     chosen = machine_of(owned, machine)
     found = analyse(context.solid, context.stock_largest, owned, context.material, chosen, job)

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from palletwright.flow import StationLoad, combined, timing
-from palletwright.plan.arrange import Candidate, arrangement, pallet_variants, plate_variants
+from palletwright.plan.arrange import Candidate, arrangement, pallet_variants, plate_variants, seats
 from palletwright.plan.context import Context
-from palletwright.plan.model import Design, Family, Placing, TurnedDown
+from palletwright.plan.model import CarrierKind, Design, Family, Placing, TurnedDown
+from palletwright.plan.options import OperationKey, options
 from palletwright.plan.table import standing
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
@@ -23,13 +24,33 @@ class Estimate:
 
 
 def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]:
-    """Every sequence of clampings that access offers for this machine; rotary ones only where there is an axis."""
-    access = context.access(machine)
-    for i in range(len(access.fixed)):
-        yield "fixed", i
-    if machine.rotary is not None:
-        for i in range(len(access.rotary)):
-            yield "rotary", i
+    """Every sequence of clampings for this machine that can be held throughout; rotary ones only with an axis.
+
+    Of the depths of grip stock under one sequence only the least that can be held is taken.
+    """
+    held: set[object] = set()
+    kinds: tuple[Family, ...] = ("fixed", "rotary") if machine.rotary is not None else ("fixed",)
+    for family in kinds:
+        for i, variant in enumerate(context.variants(machine, family)):
+            who = (family, variant.sequence)
+            if who not in held and holds_throughout(context, machine, family, i):
+                held.add(who)
+                yield family, i
+
+
+def holds_throughout(context: Context, machine: Machine, family: Family, index: int) -> bool:
+    """Whether every clamping of a sequence has a grip that holds, on some kind of carrier."""
+    vise = next((c.id for c in context.shop.carriers if c.kind == "vise"), "")
+    for k, clamping in enumerate(context.sequence(machine, family, index).clampings):
+        kinds: tuple[CarrierKind, ...] = ("pallet",) if clamping.axis is not None else ("plate", "vise")
+        found = False
+        for kind in kinds:
+            for up in seats(clamping, kind):
+                key = OperationKey(machine.id, family, index, k, up, kind, vise if kind == "vise" else "")
+                found = found or bool(options(context, key)[0])
+        if not found:
+            return False
+    return True
 
 
 def plates_placings(

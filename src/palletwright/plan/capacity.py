@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 from palletwright.layout.model import Packing, Side
 from palletwright.plan.context import Context
@@ -26,18 +27,12 @@ class Filled:
         return self.packing.bound * self.option.parts
 
 
-def clearance_floor(context: Context, machine_id: str) -> float:
-    """mm between a tool and anything it doesn't cut: the floor, with setting error where nothing measures tools."""
-    machine, floors = context.machine(machine_id), context.shop.floors
-    measured = machine.tool_setter or machine.probe
-    return floors.cutter / 2 if measured else floors.cutter + floors.tool_setting_error
-
-
 def fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
     """The grip and packing with most parts on `side`; among equals the grip named first (simplest)."""
     minx, miny, maxx, maxy = side.area.bounds
     shape = (round(maxx - minx, 3), round(maxy - miny, 3), round(side.area.area, 1))
-    return context.once(("fill", key, shape), lambda: _fill(context, key, side))
+    work = context.work_key(context.machine(key.machine), key.family, key.sequence, key.clamping)
+    return context.once(("fill", work, key.up, key.kind, key.vise, shape), lambda: _fill(context, key, side))
 
 
 def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
@@ -51,10 +46,11 @@ def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | Non
             continue
         packing = context.timed(
             "layout",
-            lambda option=option: pack(
+            partial(
+                pack,
                 option.module,
                 side,
-                clearance=clearance_floor(context, key.machine),
+                clearance=context.clearance(context.machine(key.machine)),
                 solid_gap=context.shop.floors.solid_gap,
                 seed=context.job.seed,
                 effort=context.job.effort,

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar, cast
-
-import numpy as np
+from typing import Any, NamedTuple, TypeVar, cast
 
 from palletwright.access.model import Access, Clamping, Feature, Route, Sequence
 from palletwright.cutting.model import Cut
 from palletwright.job.model import Job
+from palletwright.plan.directions import same
+from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, with_strip
+from palletwright.plan.model import Design
+from palletwright.plan.overrun import base_level, kept_above
+from palletwright.plan.sequences import sequences
+from palletwright.progress import Progress
 from palletwright.shop.model import Machine, Material, Shop, Tool
 from palletwright.solid.model import Mesh, Solid
 from palletwright.verdict import Vec
 
 T = TypeVar("T")
-
-SAME = 1 - 1e-6
-"""Cosine from which two directions count as one."""
 
 
 @dataclass(eq=False)
@@ -32,10 +33,14 @@ class Context:
     solid: Solid
     stock: Mesh
     stock_largest: Mesh
-    progress: Callable[[str, int, int], None]
+    progress: Progress
     memo: dict[Any, Any] = field(default_factory=dict)
     stages: dict[str, float] = field(default_factory=dict)
-    stopped_early: bool = False
+
+    @property
+    def stopped_early(self) -> bool:
+        """Whether the work was told to stop before its end."""
+        return self.progress.stopped
 
     def once(self, key: Any, make: Callable[[], T]) -> T:
         """`make()` the first time that `key` is asked for, its answer ever after."""
@@ -70,18 +75,80 @@ class Context:
             ),
         )
 
-    def sequence(self, machine: Machine, family: str, index: int) -> Sequence:
+    def variants(self, machine: Machine, family: str) -> tuple[Variant, ...]:
+        """Sequences of clampings for a machine, each without and with grip stock under the first clamping."""
+        return self.once(("variants", machine.id, family), lambda: self._variants(machine, family))
+
+    def _variants(self, machine: Machine, family: str) -> tuple[Variant, ...]:
         access = self.access(machine)
-        return (access.rotary if family == "rotary" else access.fixed)[index]
+        rows = []
+        for sequence in self.timed("sequences", lambda: sequences(access, family)):
+            rows.append(Variant(sequence, None))
+            if self.job.blank.kind == "file" or self.job.blank.size is not None:
+                continue
+            for depth in depths(self.shop, self.clearance(machine)):
+                strip = grip_stock(access, sequence, depth)
+                if strip is not None:
+                    rows.append(Variant(sequence, strip))
+        return tuple(rows)
+
+    def sequence(self, machine: Machine, family: str, index: int) -> Sequence:
+        return self.variants(machine, family)[index].sequence
+
+    def clearance(self, machine: Machine) -> float:
+        """mm between a tool and what it doesn't cut: the floor, with setting error where nothing measures tools."""
+        floors = self.shop.floors
+        measured = machine.tool_setter or machine.probe
+        return floors.cutter / 2 if measured else floors.cutter + floors.tool_setting_error
 
     def in_process(self, machine: Machine, family: str, index: int, clamping: int) -> tuple[Mesh, Mesh]:
+        """The part before and after one clamping, closed meshes in the part frame, grip stock included."""
         from palletwright.access import in_process
 
-        sequence = self.sequence(machine, family, index)
-        key = ("in-process", machine.id, cut_so_far(sequence, clamping))
-        return self.once(
-            key, lambda: self.timed("in-process shapes", lambda: in_process(self.access(machine), sequence, clamping))
+        sequence, strip = self.variants(machine, family)[index]
+        plain = self.once(
+            ("in-process", machine.id, cut_so_far(sequence, clamping)),
+            lambda: self.timed("in-process shapes", lambda: in_process(self.access(machine), sequence, clamping)),
         )
+        if strip is None:
+            return plain
+        key = ("in-process", machine.id, cut_so_far(sequence, clamping), strip.depth, strip.down, strip.gone_in)
+        return self.once(
+            key,
+            lambda: (
+                with_strip(plain[0], strip, clamping <= strip.gone_in),
+                with_strip(plain[1], strip, clamping < strip.gone_in),
+            ),
+        )
+
+    def cuts(self, machine: Machine, family: str, index: int, clamping: int) -> tuple[Cut, ...]:
+        """All cuts of one clamping in order, with the facing of grip stock where it falls."""
+        sequence, strip = self.variants(machine, family)[index]
+        chosen = sequence.clampings[clamping]
+        base = base_level(self.solid.mesh, chosen.ups[0])
+        return tuple(
+            faced(kept_above(c, chosen.ups[0], base, self.tool(c.tool)), strip, clamping)
+            for c in cuts_of(self.access(machine), chosen)
+        )
+
+    def work_key(self, machine: Machine, family: str, index: int, clamping: int) -> Hashable:
+        """What one clamping's work depends on: equal keys, equal shapes and cuts, whatever the sequence."""
+        sequence, strip = self.variants(machine, family)[index]
+        chosen = sequence.clampings[clamping]
+        on = None if strip is None else (strip.depth, strip.down, clamping <= strip.gone_in, clamping < strip.gone_in)
+        return machine.id, cut_so_far(sequence, clamping), chosen.features, chosen.axis, on
+
+    def stock_volume(self, design: Design) -> float:
+        """mm³ of blank that a design needs, its grip stock included."""
+        strip = self.variants(self.machine(design.machine), design.family)[design.sequence].strip
+        return self.stock.volume + (strip.volume if strip else 0.0)
+
+
+class Variant(NamedTuple):
+    """A sequence of clampings, and the grip stock that its first one holds."""
+
+    sequence: Sequence
+    strip: GripStock | None
 
 
 def cut_so_far(sequence: Sequence, clamping: int) -> tuple[frozenset[str], frozenset[str]]:
@@ -92,7 +159,7 @@ def cut_so_far(sequence: Sequence, clamping: int) -> tuple[frozenset[str], froze
 
 def route_of(feature: Feature, direction: Vec, slim: bool = False) -> Route:
     """The feature's route from `direction`: the fastest, or with `slim` the one with the thinnest tools."""
-    routes = [r for r in feature.routes if np.dot(r.direction, direction) > SAME]
+    routes = [r for r in feature.routes if same(r.direction, direction)]
     if not routes:
         raise LookupError(f"{feature.id} has no route from {direction}")
     return routes[-1] if slim else routes[0]

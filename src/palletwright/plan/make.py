@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import platform
 import time
-from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -21,6 +20,7 @@ from palletwright.plan.onemore import one_more
 from palletwright.plan.pictures import pictures
 from palletwright.plan.search import candidates, checked, machines_of, shortlist, too_big, ways_of
 from palletwright.plan.today import today
+from palletwright.progress import Progress
 from palletwright.shop.model import Material, Shop
 from palletwright.verdict import Reason
 
@@ -50,7 +50,7 @@ def material_of(job: Job, shop: Shop) -> Material:
     raise InputError([Fault("job", "material", job.material, "isn't a material of the shop", known)])
 
 
-def prepare(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | None = None) -> Context:
+def prepare(job: Job, shop: Shop, progress: Progress | None = None) -> Context:
     """Read the part and its blank.
 
     Raises SolidError for a file without a usable solid, InputError for an unknown material or a blank too small.
@@ -67,13 +67,13 @@ def prepare(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | No
         solid=solid,
         stock=stock_mesh(solid, job.blank),
         stock_largest=stock_mesh(solid, job.blank, side="largest"),
-        progress=progress or (lambda stage, done, total: None),
+        progress=progress or Progress(),
     )
     context.stages["solid"] = time.perf_counter() - before
     return context
 
 
-def make(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | None = None) -> Plan:
+def make(job: Job, shop: Shop, progress: Progress | None = None) -> Plan:
     """Plan one job in one shop.
 
     Raises InputError for bad input, NoPlan with the reasons when nothing workable exists.
@@ -89,19 +89,15 @@ def make(job: Job, shop: Shop, progress: Callable[[str, int, int], None] | None 
         if big is not None:
             reasons.append(big)
             continue
-        try:
-            context.progress("access", 0, 1)
-            accesses[machine.id] = context.access(machine)
-            reasons += accesses[machine.id].reasons
-            found, refused = candidates(context, machine)
-        except KeyboardInterrupt:
-            context.stopped_early = True
-            break
+        context.progress(f"{machine.id}: access", 0, 1)
+        accesses[machine.id] = context.access(machine)
+        reasons += accesses[machine.id].reasons
+        found, refused = candidates(context, machine)
         down += refused
         good, failed = checked(context, shortlist(context, found))
         down += failed
         ways += ways_of(context, good)
-        if context.stopped_early:
+        if context.stopped_early and ways:
             break
     if not ways:
         raise NoPlan(_why_not(reasons, down))
@@ -154,9 +150,10 @@ def _plan(
 def _pictured(context: Context, w: Way) -> Way:
     from dataclasses import replace
 
-    assert w.design is not None
-    chosen = options_of(context, w.design)
-    return replace(w, scene=context.timed("pictures", lambda: pictures(context, w.design, chosen)))
+    design = w.design
+    assert design is not None
+    chosen = options_of(context, design)
+    return replace(w, scene=context.timed("pictures", lambda: pictures(context, design, chosen)))
 
 
 def _kept(ordered: list[Way]) -> list[Way]:

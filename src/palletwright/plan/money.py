@@ -25,15 +25,19 @@ def batch_of(job: Job) -> int:
     return job.batch or max(1, round(job.per_year / 12))
 
 
-def material_price(context: Context) -> float:
-    """Money per blank: its own price, else mass times the material's price, with the saw cut of one face."""
+def material_price(context: Context, volume: float | None = None) -> float:
+    """Money per blank: its own price, else mass times the material's price, with the saw cut of one face.
+
+    `volume` mm³ is the blank with grip stock; a blank with a price of its own costs in proportion.
+    """
     blank = context.job.blank
+    whole = context.stock.volume if volume is None else volume
     if blank.price is not None:
-        return blank.price
+        return blank.price * whole / context.stock.volume
     low, high = context.stock.bounds
     size = sorted(high - low)
     kerf = blank.saw_kerf * size[0] * size[1] if blank.kind != "file" else 0.0
-    return (context.stock.volume + kerf) * 1e-9 * context.material.density * context.material.price
+    return (whole + kerf) * 1e-9 * context.material.density * context.material.price
 
 
 def fixture_bill(context: Context, design: Design, options: dict[int, Option]) -> tuple[tuple[str, float], ...]:
@@ -73,7 +77,7 @@ def design_cost(context: Context, design: Design, timing: Timing, capital: float
         rates=context.shop.rates,
         per_year=context.job.per_year,
         batch=batch_of(context.job),
-        material=material_price(context),
+        material=material_price(context, context.stock_volume(design)),
         capital=capital,
         setup_hours=SETUP_HOURS * kinds,
         scrap=0.01,

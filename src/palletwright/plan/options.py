@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,19 @@ from palletwright.cutting.model import Cut
 from palletwright.grip.model import Grip
 from palletwright.holding.model import HoldingReport
 from palletwright.layout.model import Module, ToolSweep
-from palletwright.plan.context import Context, cuts_of
+from palletwright.plan.context import Context
+from palletwright.plan.gentler import all_eased, weight
+from palletwright.plan.gripstock import with_strip
 from palletwright.plan.model import CarrierKind, Family
 from palletwright.shop.model import Carrier, Machine
+from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
+
+ENOUGH = 4
+"""Certified grips of one operation after which no more are asked for; the grip room names the densest first."""
+
+EASINGS = 4
+"""Times that the cuts are made lighter before a grip counts as too weak."""
 
 Stack = tuple[tuple[float, float, float], ...]
 
@@ -62,13 +72,11 @@ def moved_cut(pose: NDArray[np.float64], cut: Cut) -> tuple[NDArray[np.float64],
 
 
 def module_of(
-    context: Context, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...], axis: Vec | None, before: object
+    context: Context, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...], axis: Vec | None, before: Mesh
 ) -> Module:
     """Parts, devices and tool sweeps of one grip in the station frame."""
     from palletwright.solid import footprint
-    from palletwright.solid.model import Mesh
 
-    assert isinstance(before, Mesh)
     bodies = [(f"part{i + 1}", before.moved(pose)) for i, pose in enumerate(grip.poses)]
     bodies += [(device.id, device.mesh) for device in grip.devices]
     sweeps: dict[tuple[float, ...], list[tuple[NDArray[np.float64], Stack, int, float]]] = {}
@@ -99,21 +107,46 @@ def certified(
     rows = []
     for cut in cuts:
         tips, direction, _ = moved_cut(grip.poses[0], cut)
-        rows.append((cut.id, tips, direction, cut.load))
-    down = sorted({tuple(np.round(-d, 6) + 0.0) for _, _, d, _ in rows})
+        rows.append((cut.id, tips, _vec(direction), cut.load))
+    centre = moved_points(grip.poses[0], before.centroid[None, :])[0]
     return certify(
         grip,
         rows,
         mass_kg=before.volume * 1e-9 * context.material.density,
-        gravity_directions=np.array(down or [(0.0, 0.0, -1.0)]),
         floors=context.shop.floors,
-        material=context.material,
+        centre=_vec(centre),
+        gravity_directions=sorted({_vec(np.round(-np.asarray(d), 6) + 0.0) for _, _, d, _ in rows}),
+        clamps=context.shop.clamps,
+        yield_strength=context.material.yield_strength,
+        advice=False,
     )
+
+
+def _vec(v: NDArray[np.float64]) -> Vec:
+    return float(v[0]), float(v[1]), float(v[2])
+
+
+def eased_to_hold(
+    context: Context, machine: Machine, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...]
+) -> tuple[HoldingReport, tuple[Cut, ...]]:
+    """The report of a grip under the fast cuts or, where it would not bear those, under lighter ones that it does."""
+    report, borne = certified(context, machine, key, grip, cuts), cuts
+    greatest = max(weight(c.load) for c in cuts)
+    for _ in range(EASINGS):
+        if report.passed or not report.located or not report.holding_factor:
+            break
+        greatest *= max(0.4, 0.97 * report.holding_factor / report.floor)
+        lighter = all_eased(cuts, greatest)
+        if lighter is None:
+            break
+        report, borne = certified(context, machine, key, grip, lighter), lighter
+    return report, borne
 
 
 def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
     """All grips of one operation that hold, best first, and why the others were turned down."""
-    return context.once(("options", key), lambda: _options(context, key))
+    work = context.work_key(context.machine(key.machine), key.family, key.sequence, key.clamping)
+    return context.once(("options", work, key.up, key.kind, key.vise), lambda: _options(context, key))
 
 
 def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
@@ -121,7 +154,7 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
 
     machine = context.machine(key.machine)
     clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
-    cuts = tuple(cuts_of(context.access(machine), clamping))
+    cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
     before, after = context.in_process(machine, key.family, key.sequence, key.clamping)
     axis = clamping.axis if key.kind == "pallet" else None
     found, reasons = context.timed(
@@ -129,7 +162,7 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
         lambda: grips(
             before,
             after,
-            context.stock_largest,
+            _whole_stock(context, machine, key),
             context.solid.mesh,
             key.up,
             clamping.directions,
@@ -146,13 +179,21 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
     good: list[Option] = []
     turned_down = list(reasons)
     for grip in found:
-        report = context.timed("holding", lambda grip=grip: certified(context, machine, key, grip, cuts))
+        report, borne = context.timed("holding", partial(eased_to_hold, context, machine, key, grip, cuts))
         if not report.passed:
             turned_down.append(_too_weak(grip, report))
             continue
-        module = context.timed("modules", lambda grip=grip: module_of(context, key, grip, cuts, axis, before))
-        good.append(Option(grip, module, report, cuts, key.up, axis, key.kind))
+        module = context.timed("modules", partial(module_of, context, key, grip, cuts, axis, before))
+        good.append(Option(grip, module, report, borne, key.up, axis, key.kind))
+        if len(good) == ENOUGH:
+            break
     return tuple(good), tuple(turned_down)
+
+
+def _whole_stock(context: Context, machine: Machine, key: OperationKey) -> Mesh:
+    """The blank with its grip stock, so that raw faces are known as raw."""
+    strip = context.variants(machine, key.family)[key.sequence].strip
+    return with_strip(context.stock_largest, strip, strip is not None)
 
 
 def _vise(context: Context, key: OperationKey) -> Carrier | None:

@@ -48,7 +48,9 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
     """Every arrangement of one machine that finds room for all operations, and those that don't."""
     found: list[Candidate] = []
     down: list[TurnedDown] = []
-    for family, index in families(context, machine):
+    offered = list(families(context, machine))
+    for done, (family, index) in enumerate(offered):
+        context.progress(f"{machine.id}: arrangements", done, len(offered))
         for placings in one_cycle(context, machine, family, index):
             got, why = arrangement(
                 context, machine, family, index, placings, tuple(range(_count(context, machine, family, index)))
@@ -65,7 +67,8 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
                 )
             elif why:
                 down.append(turned_down(why[-1], f"{machine.id}, one operation a start"))
-        context.progress("arrangements", len(found), 0)
+        if context.stopped_early and found:
+            break
     return found, down
 
 
@@ -91,12 +94,10 @@ def checked(context: Context, chosen: list[Candidate]) -> tuple[list[tuple[Candi
     good: list[tuple[Candidate, Examined]] = []
     down: list[TurnedDown] = []
     for i, candidate in enumerate(chosen):
-        context.progress("full checks", i, len(chosen))
-        try:
-            examined = examine(context, candidate)
-        except KeyboardInterrupt:
-            context.stopped_early = True
+        context.progress(f"{chosen[0].design.machine}: full checks", i, len(chosen))
+        if context.stopped_early and good:
             break
+        examined = examine(context, candidate)
         if examined.passed:
             good.append((candidate, examined))
         else:

@@ -1,0 +1,221 @@
+"""Clampings in an order that leaves something to hold: as much as possible first, on grip stock where it must be.
+
+Access proves the least number of clampings. Of all ways to reach it, a shop takes those in which the first one
+does nearly everything and the later ones hold on finished faces: faces cut in a clamping can't be gripped in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import permutations
+
+import numpy as np
+
+from palletwright.access.model import Access, Clamping, Feature, Sequence
+from palletwright.plan.directions import LEVEL, negated, same, square
+from palletwright.verdict import Reason, Vec
+
+OFFERED = 6
+"""Sequences kept for each family."""
+
+UPRIGHT = 4.0
+"""Times as long as the fastest way that a cut from straight above may take and still be taken: it needs no room
+beside the part, and an index less."""
+
+ALIKE = 2
+"""Sequences kept that begin with the same setting."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How a part may be clamped: fixed with `up` to the spindle, or turned about `axis` with `up` off the side."""
+
+    up: Vec
+    axis: Vec | None
+
+    def sees(self, direction: Vec) -> bool:
+        if self.axis is None:
+            return same(direction, self.up)
+        return square(direction, self.axis) and float(np.dot(direction, self.up)) > -LEVEL
+
+
+def settings(access: Access, rotary: bool) -> list[Setting]:
+    """Every setting that access's directions allow, in their order."""
+    ways = [d for d, _ in access.directions]
+    rows = [Setting(up, None) for up in ways]
+    if rotary:
+        axes: list[Vec] = []
+        for d in ways:
+            if not any(same(d, a) or same(d, negated(a)) for a in axes):
+                axes.append(d)
+        rows += [Setting(up, a) for a in axes for up in ways if square(up, a)]
+    return rows
+
+
+def base_of(access: Access, feature: Feature, up: Vec) -> bool:
+    """Whether the feature's material is the stock's own base under `up`: it can't be cut standing on it."""
+    u = np.asarray(up)
+    if not len(feature.removal.vertices):
+        return False
+    part = float((access.solid.mesh.vertices @ u).min())
+    heights = feature.removal.vertices @ u
+    return bool(heights.min() < part - LEVEL and (heights.max() <= part + LEVEL))
+
+
+def reach_in(access: Access, feature: Feature, setting: Setting) -> Vec | None:
+    """The direction, fastest first, from which a setting cuts a feature; None where it can't."""
+    if base_of(access, feature, setting.up):
+        return None
+    seen = [r for r in feature.routes if setting.sees(r.direction) and (r.pair is None or setting.sees(r.pair))]
+    if not seen:
+        return None
+    upright = [r for r in seen if same(r.direction, setting.up)]
+    best = min(seen, key=lambda r: r.seconds)
+    if upright and upright[0].seconds <= UPRIGHT * best.seconds:
+        best = upright[0]
+    return best.direction
+
+
+def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
+    """Every feature in the earliest setting that cuts it and all that must come before it; None if one is left."""
+    chosen = list(order)
+    place: dict[str, int] = {}
+    ways: dict[str, Vec] = {}
+    features = [f for f in access.features if f.routes]
+    for feature in _in_order(features):
+        first = max((place[a] for a in feature.after if a in place), default=0)
+        for k in range(first, len(chosen)):
+            direction = reach_in(access, feature, chosen[k])
+            if direction is not None:
+                place[feature.id], ways[feature.id] = k, direction
+                break
+        else:
+            return None
+    clampings = []
+    for k, setting in enumerate(chosen):
+        rows = tuple(row for f in features if place[f.id] == k for row in _rows(f, ways[f.id]))
+        if not rows:
+            return None
+        used = _distinct(d for _, d in rows)
+        axis = None if len(used) == 1 and same(used[0], setting.up) else setting.axis
+        clampings.append(Clamping(used, rows, axis, (setting.up,)))
+    seconds = sum(r.seconds for f in features for r in f.routes if same(r.direction, ways[f.id]))
+    return Sequence(tuple(clampings), 0, False, seconds)
+
+
+def _rows(feature: Feature, direction: Vec) -> list[tuple[str, Vec]]:
+    """The feature's own direction, and the other end's where it is cut from both."""
+    route = next(r for r in feature.routes if same(r.direction, direction))
+    return [(feature.id, direction)] + ([(feature.id, route.pair)] if route.pair is not None else [])
+
+
+def _distinct(ways: Iterable[Vec]) -> tuple[Vec, ...]:
+    found: list[Vec] = []
+    for d in ways:
+        if not any(same(d, f) for f in found):
+            found.append(d)
+    return tuple(found)
+
+
+def _in_order(features: list[Feature]) -> list[Feature]:
+    """Features so that each comes after those it must follow."""
+    done: set[str] = set()
+    names = {f.id for f in features}
+    rows: list[Feature] = []
+    left = list(features)
+    while left:
+        ready = [f for f in left if all(a in done or a not in names for a in f.after)] or left[:1]
+        rows += ready
+        done |= {f.id for f in ready}
+        left = [f for f in left if f.id not in done]
+    return rows
+
+
+def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
+    """Front-loaded sequences with the least number of clampings that access proves (or one more, where no order of
+    the least lets the features follow one another), those first that leave least to the later clampings."""
+    proven = access.rotary if family == "rotary" else access.fixed
+    if not proven:
+        return ()
+    least = min(len(s.clampings) for s in proven)
+    bound = max(s.bound for s in proven)
+    proof = any(s.proven for s in proven)
+    found: dict[tuple[object, ...], Sequence] = {}
+    rows = settings(access, family == "rotary")
+    for count in (least, least + 1):
+        for order in _covers(access, rows, count):
+            made = front_loaded(access, order)
+            if made is not None and not (family == "rotary" and all(c.axis is None for c in made.clampings)):
+                key = tuple((c.axis, c.ups, tuple(sorted(f for f, _ in c.features))) for c in made.clampings)
+                found.setdefault(key, replace(made, bound=bound, proven=proof and count == bound))
+        if found:
+            break
+    ranked = sorted(found.values(), key=lambda s: _lateness(access, s))
+    reasons = tuple(r for s in proven for r in s.reasons)
+    if not ranked:
+        note = Reason(
+            "operations", "no order of the least clampings leaves a base to stand on; taken as access gives them"
+        )
+        return tuple(replace(s, reasons=(*s.reasons, note)) for s in proven[:OFFERED])
+    return tuple(replace(s, reasons=reasons) for s in _varied(ranked))
+
+
+def _varied(ranked: list[Sequence]) -> list[Sequence]:
+    """The first ones, but few with the same first setting."""
+    seen: dict[object, int] = {}
+    rows = []
+    for s in ranked:
+        first = (s.clampings[0].axis, s.clampings[0].ups)
+        seen[first] = seen.get(first, 0) + 1
+        if seen[first] <= ALIKE:
+            rows.append(s)
+    return rows[:OFFERED]
+
+
+def _lateness(access: Access, s: Sequence) -> tuple[float, float, int, float]:
+    """Volume left to later clampings; features cut there from beside rather than from above (a part is turned over
+    and faced); turned later clampings; seconds."""
+    volume = {f.id: f.volume for f in access.features}
+    late = sum(k * volume[f] for k, c in enumerate(s.clampings) for f in {n for n, _ in c.features})
+    beside = sum(not same(d, c.ups[0]) for c in s.clampings[1:] for _, d in c.features)
+    return _rounded(late), beside, sum(c.axis is not None for c in s.clampings[1:]), round(s.seconds, 1)
+
+
+def _rounded(volume: float) -> float:
+    """mm³ to two digits: what is left counts roughly, so that equals stay equals under a turn of the part."""
+    return float(f"{volume:.1e}")
+
+
+def _covers(access: Access, rows: list[Setting], count: int) -> Iterator[tuple[Setting, ...]]:
+    """Orders of `count` settings that between them cut every feature, each needed for something."""
+    features = [f for f in access.features if f.routes]
+    cut = {s: frozenset(f.id for f in features if reach_in(access, f, s) is not None) for s in rows}
+    all_of = frozenset(f.id for f in features)
+    useful = _undominated(rows, cut)
+
+    def grow(chosen: tuple[Setting, ...], done: frozenset[str]) -> Iterator[tuple[Setting, ...]]:
+        if done == all_of:
+            yield chosen
+            return
+        if len(chosen) == count:
+            return
+        first = min(all_of - done)
+        for s in useful:
+            if first in cut[s]:
+                yield from grow((*chosen, s), done | cut[s])
+
+    seen = set()
+    for chosen in grow((), frozenset()):
+        for order in permutations(chosen):
+            if order not in seen and len(order) == count:
+                seen.add(order)
+                yield order
+        if len(seen) > 400:
+            return
+
+
+def _undominated(rows: list[Setting], cut: dict[Setting, frozenset[str]]) -> list[Setting]:
+    """Settings that cut something; a turned one must see more than the fixed one with the same up."""
+    fixed = {s.up: cut[s] for s in rows if s.axis is None}
+    return [s for s in rows if cut[s] and (s.axis is None or cut[s] != fixed.get(s.up))]
