@@ -9,9 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from palletwright.errors import SolidError
-from palletwright.solid import manifold, read_step
+from palletwright.job.model import Blank
+from palletwright.solid import manifold, part_frame, read_step, stock_mesh, write_step
+from palletwright.solid.primitives import Exact, placed
 
 SHARED = Path(os.environ.get("PALLETWRIGHT_SHARED", Path(__file__).parents[3] / "shared")) / "parts"
 AWKWARD = SHARED / "awkward"
@@ -79,3 +82,16 @@ def test_triangles_only() -> None:
     solid = read_step(AWKWARD / "nist__nist_ftc_08_asme1_ap242-e1-tg.stp")
     assert manifold(solid.mesh).volume() == pytest.approx(solid.volume)
     assert any("triangles only" in note for note in solid.notes)
+
+
+@pytest.mark.parametrize("file", ["nist__nist_ftc_06_asme1_rd.stp", "mfcadpp__388.step"])
+def test_turned_copy_has_the_turned_frame_and_the_same_blank(file: str, tmp_path: Path) -> None:
+    """Through a STEP file, so that everything is read and meshed anew."""
+    solid = read_step(SHARED / file)
+    move = np.eye(4)
+    move[:3, :3], move[:3, 3] = Rotation.from_euler("xyz", [20, 50, -70], degrees=True).as_matrix(), (10, 20, -30)
+    write_step(tmp_path / "turned.step", [("turned", placed(Exact(solid.brep), move))])
+    copy = read_step(tmp_path / "turned.step")
+    assert part_frame(copy) == pytest.approx(move[:3, :3] @ part_frame(solid), abs=1e-6)
+    assert stock_mesh(copy, Blank()).volume == pytest.approx(stock_mesh(solid, Blank()).volume, rel=1e-5)
+    assert [f.kind for f in copy.faces] == [f.kind for f in solid.faces]

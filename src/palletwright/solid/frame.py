@@ -12,7 +12,8 @@ PARALLEL = np.cos(np.radians(0.1))  # directions closer than 0.1° are one
 SQUARE = np.sin(np.radians(0.1))
 ROUND_SHARE = 0.5  # weight of a round face's axis against a flat face's normal, both by area; our own choice
 SNAP = 1e-6  # rad: a frame this close to the file's axes is the file's axes
-TIE = 1e-6  # relative: sizes and offsets closer than this don't decide
+TIE = 1e-6  # relative: areas and moments closer than this don't decide
+COARSE = 1e-4  # relative: extents closer than this don't decide; they come from the mesh
 
 
 def part_frame(solid: Solid) -> Floats:
@@ -22,33 +23,51 @@ def part_frame(solid: Solid) -> Floats:
     along their axis). Where only one direction stands out, the smallest rectangle round the part's outline along it
     gives the others; where none does, the file's axes are taken.
 
-    A turned part gives the turned frame. Sign: each of the two longer axes points from the middle of the bounding
-    box towards the centre of volume; the third completes a right-handed frame, so that a mirrored part gives the
-    mirrored frame with one axis turned round. Ties: axes with the same extent go by flat area, then by the offset
-    of the centre of volume; what is still equal (a symmetric part) goes by the nearest to the file's x, y, z, and is
+    A turned part gives the turned frame. Sign: each of the two longer axes points to the side to which the faces'
+    areas are skewed (third, else fifth central moment); the third axis completes a right-handed frame, so that a
+    mirrored part gives the mirrored frame with one axis turned round. Ties: axes with the same extent go by flat
+    area, then by skewness; what is still equal (a symmetric part) goes by the nearest to the file's x, y, z, and is
     the only place where turning the part can change the answer.
     """
     axes = square_axes(solid)
     spans = solid.mesh.vertices @ axes
-    extents, middle = np.ptp(spans, axis=0), (spans.max(axis=0) + spans.min(axis=0)) / 2
-    offset = solid.mesh.centroid @ axes - middle
+    extents = np.ptp(spans, axis=0)
+    lean = np.array([skewness(solid, axes[:, k]) for k in range(3)])
     size = float(extents.max())
     flat = np.array([aligned_area(solid, axes[:, k]) for k in range(3)])
     order = sorted(
         range(3),
         key=lambda k: (
-            -round(float(extents[k]) / size / TIE),
+            -round(float(extents[k]) / size / COARSE),
             -round(float(flat[k]) / size**2 / TIE),
-            -round(abs(float(offset[k])) / size / TIE),
+            -round(abs(float(lean[k])) / TIE),
             int(np.argmax(np.abs(axes[:, k]))),
         ),
     )
     ordered = axes[:, order].copy()
     for k, source in enumerate(order):
-        sign = np.sign(offset[source]) if abs(offset[source]) > TIE * size else file_sign(ordered[:, k])
+        sign = np.sign(lean[source]) if lean[source] else file_sign(ordered[:, k])
         ordered[:, k] *= sign
     ordered[:, 2] = np.cross(ordered[:, 0], ordered[:, 1])
     return snapped(ordered)
+
+
+def skewness(solid: Solid, axis: Floats) -> float:
+    """How the faces' areas lean along an axis, from -1 to 1; 0 where third and fifth moments are below `TIE`.
+
+    From the faces' exact areas and centroids: the mesh's noise would decide the sign of a symmetric part.
+    """
+    areas = np.array([f.area for f in solid.faces])
+    if not len(areas) or not areas.sum() > 0:
+        return 0.0
+    along = np.array([f.centroid for f in solid.faces]) @ axis
+    along = along - float(np.average(along, weights=areas))
+    reach = float(np.abs(along).max())
+    for power in (3, 5):
+        moment = float(np.average((along / reach) ** power, weights=areas)) if reach > 0 else 0.0
+        if abs(moment) > TIE:
+            return moment
+    return 0.0
 
 
 def file_sign(axis: Floats) -> float:
