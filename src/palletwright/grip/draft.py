@@ -131,7 +131,7 @@ def settle(work: Work, draft: Draft) -> Settled | None:
     """The draft with its lift and rests; None (with the fault kept) where two of its bodies meet."""
     feet = [p.foot for p in draft.pieces if p.foot is not None]
     lift = round(max([draft.seat.lift, 0.0] + [-f for f in feet]), 6)
-    rests = _rests(work, draft.seat, lift)
+    rests = _rests(work, draft, lift)
     pieces = (*draft.pieces, *(rests or ()))
     if rests is None or not _apart(work, pieces, draft.kind):
         return None
@@ -174,28 +174,36 @@ def _box(work: Work, draft: Draft, lift: float) -> Floats:
     return box
 
 
-def _rests(work: Work, seat: Seat, lift: float) -> list[Piece] | None:
+def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
     """Rests under the three points where the part is raised; None where a tool would run into one."""
+    seat = draft.seat
     if lift <= 0 or not seat.apart:
         return []
-    size = max(seat.rest.footprint) if seat.rest else 6.0
-    under = work.over(work.bottom, -SLACK) if work.below_base > SLACK else NOTHING
-    result = []
+    under = work.over(work.bottom, -SLACK, exact=True) if work.below_base > SLACK else NOTHING
+    taken = [o for p in draft.pieces for o, low, _ in p.blocks() if low < 0.0]
+    full = max(seat.rest.footprint) if seat.rest else 6.0
+    result: list[Piece] = []
     for k, (x, y) in enumerate(seat.points):
-        for side in (size, 6.0, 4.0, 2.0):
-            outline = shapely.box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)
-            flat = np.asarray(outline.exterior.coords)[:-1]
-            corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-lift, 0.0)])
-            free = not work.runs_into(corners, RUN_OUT)
-            if free and shapely.area(under.intersection(outline)) < 1e-6:
-                break
-        else:
-            work.fault("rest", "a tool that runs out of the base would cut into a rest", 2.0)
+        sizes = [full, *(s for s in (6.0, 4.0, 2.0) if s < full)]
+        shapes = [shapely.box(x - s / 2, y - s / 2, x + s / 2, y + s / 2) for s in sizes]
+        fit = next((s for s in shapes if _stands(work, s, lift, [under, *taken, *(p.outline for p in result)])), None)
+        if fit is None:
+            work.fault("rest", "a tool that runs out of the base, or a clamp, leaves no room for a rest", 2.0)
             return None
-        name = seat.rest.id if seat.rest else seat.under
-        price = seat.rest.price if seat.rest else 0.0
-        result.append(Piece(f"rest{k + 1}", "locator", name, outline, 0.0, price=price))
+        own = seat.rest is not None and fit is shapes[0]
+        name = seat.rest.id if own and seat.rest else seat.under
+        price = seat.rest.price if own and seat.rest else 0.0
+        result.append(Piece(f"rest{k + 1}", "locator", name, fit, 0.0, price=price))
     return result
+
+
+def _stands(work: Work, outline: BaseGeometry, lift: float, taken: Sequence[BaseGeometry]) -> bool:
+    """Whether a rest of this outline is clear of tools that run out of the base, the part and other bodies."""
+    flat = np.asarray(outline.exterior.coords)[:-1]
+    corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-lift, 0.0)])
+    if work.runs_into(corners, RUN_OUT):
+        return False
+    return all(shapely.area(shapely.intersection(outline, t)) < 1e-6 for t in taken)
 
 
 def _seat_contacts(work: Work, seat: Seat, rests: list[Piece]) -> list[Contact]:

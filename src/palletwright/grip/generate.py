@@ -26,6 +26,13 @@ from palletwright.verdict import Reason, Vec
 CarrierKind = Literal["plate", "pallet", "vise"]
 HOUR_AREA = 1500.0  # mm² of side that one hour of preparation counts for when ranking; our own choice
 SCREW_AREA = 60.0  # mm² for each screw that the loader turns; our own choice
+NO_WALLS = {
+    "edge": "no two untouched walls across each other, each with another one straight across the part from it",
+    "wedge": "no untouched wall straight across the part from a wall with room for two stops",
+    "strap": "no two untouched walls across each other with room for three stops",
+    "jaw": "no two opposite untouched walls that face each other across the part",
+    "soft_jaw": "the untouched outline gives two jaws too little to press on",
+}
 LIFT_AREA = 10.0  # mm² for each mm of lift; our own choice
 
 
@@ -172,6 +179,9 @@ def _reasons(
                 None,
             )
         )
+    ways = ("jaw", "soft_jaw") if carrier_kind == "vise" else ("edge", "wedge", "strap", "screw", "soft_jaw")
+    if seated:
+        result += [Reason(k, NO_WALLS.get(k, "no place found")) for k in ways if k not in held and k not in work.faults]
     whole = [w for w in work.walls if w.whole.bounds and w.whole.bounds[3] - w.whole.bounds[1] >= 2 * NOSE]
     if whole and not walls:
         need = _grip_stock(work)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations, pairwise, product
 
 import numpy as np
@@ -25,10 +26,11 @@ HOURS_SOFT = 1.0  # clamp up and mill a pair of soft jaws; common practice, no s
 HOURS_OUTLINE = 0.004  # for each mm of outline; common practice, no source
 PRICE_SOFT = 18.0  # blanks for a pair of soft jaws, currency of the shop; common practice, no source
 GRIPS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0)  # mm of wall in the jaws; practice.md: 3 mm is the least grip stock
+SOFT_GRIPS = (12.0, 8.0, 6.0, 5.0, 4.0, 3.0, 20.0, 30.0)  # mm, tried in this order
 SLIT = 3.0  # mm left between the two jaws; common practice, no source
 BACK = 10.0  # mm of jaw behind the outline; common practice, no source
 LEAST_ARM = 0.1  # share of the outline's half-size: with less lever its own facets would pass for a key
-EVEN = 0.05  # mm by which an outline may change over the jaws' height
+EVEN = 2e-3  # mm: how far a wall may lean within the height of a contact
 
 
 def jaw(work: Work, walls: Sequence[Patch]) -> Iterator[Draft]:
@@ -197,34 +199,63 @@ def soft_jaw(work: Work) -> Iterator[Draft]:
     if points is None:
         work.fault("soft_jaw", "no flat untouched face opposite the side's normal to seat the part on", 1.0, "face")
         return
-    band = _band(work)
-    if band is None:
+    vise, own = work.vise, _jaw_clamp(work, low=True)
+    if vise is None and own is None:
+        work.fault("soft_jaw", "the shop has no jaws to carry soft jaws on a plate", 1.0, "jaw")
         return
-    grip, z, outline = band
-    for closing in (np.array([0.0, 1.0]), np.array([1.0, 0.0])):
-        made = _jaws_about(work, outline, closing, grip)
-        if made is None:
+    closings = [np.array([0.0, 1.0]), np.array([1.0, 0.0])]
+    for grip in (g for g in SOFT_GRIPS if g < work.height):
+        upright = _upright(work, grip)
+        if upright is None:
+            work.fault("soft_jaw", f"no untouched upright wall on the outline of the lowest {grip:.0f} mm", grip)
             continue
-        draft = _soft_draft(work, outline, closing, grip, z, made, points)
-        if draft is not None:
-            yield draft
+        outline, ring = upright
+        made = 0
+        for closing in closings:
+            jaws = _jaws_about(work, outline, closing, grip)
+            draft = _soft_draft(work, outline, closing, grip, ring, jaws, points) if jaws is not None else None
+            if draft is not None:
+                made += 1
+                yield draft
+        if made:
+            return
 
 
-def _band(work: Work) -> tuple[float, float, BaseGeometry] | None:
-    """(height of the jaws over the base, contact height, outline) where the outline is upright and left alone."""
-    for grip in GRIPS:
-        if grip > 0.8 * work.height:
+@dataclass(frozen=True, eq=False)
+class Ring:
+    """Points (n, 3) on upright untouched walls of an outline and their outward normals (n, 2), in order round it."""
+
+    at: Floats
+    normals: Floats
+
+
+def _upright(work: Work, grip: float) -> tuple[BaseGeometry, Ring] | None:
+    """The outline of the lowest `grip` mm, holes filled, and the points of it where a jaw finds an upright wall.
+
+    A point counts if the part's own cut has it on its rim at the contact's height and `NOSE` above and below, before
+    and after the operation, and no lower or higher part of the band stands out further.
+    """
+    outline = _filled(work.over(work.bottom, grip, exact=True))
+    if outline.geom_type != "Polygon":
+        return None
+    best: Ring | None = None
+    for z in dict.fromkeys((grip - NOSE, grip / 2.0, NOSE)):
+        levels = [z] if grip <= 2 * NOSE else [z - NOSE + 0.1, z + NOSE - 0.1]
+        rims = [_rim(section(b, h)) for b in (work.body, work.cut_body) for h in [z, *levels]]
+        at, normals = _boundary(shapely.simplify(section(work.body, z), 1e-7))
+        if not len(at) or any(r.is_empty for r in rims):
             continue
-        heights = [0.15 * grip, 0.55 * grip, 0.95 * grip]
-        shapes = [_filled(section(b, z)) for b in (work.body, work.cut_body) for z in heights]
-        if any(s.is_empty or s.geom_type != "Polygon" for s in shapes):
-            continue
-        middle = shapely.simplify(shapes[1], 1e-7)
-        off = max(float(shapely.hausdorff_distance(middle.exterior, s.exterior)) for s in shapes)
-        if off <= EVEN:
-            return grip, heights[1], middle
-        work.fault("soft_jaw", f"the outline isn't upright and uncut over {grip:.0f} mm above the base", off)
-    return None
+        points = shapely.points(at)
+        good = np.ones(len(at), dtype=bool)
+        for rim in (outline.exterior, *rims):
+            good &= shapely.distance(rim, points) < EVEN
+        if good.sum() > (0 if best is None else len(best.at)):
+            best = Ring(np.column_stack([at[good], np.full(int(good.sum()), z)]), normals[good])
+    return None if best is None else (outline, best)
+
+
+def _rim(shape: BaseGeometry) -> BaseGeometry:
+    return shapely.union_all([g.exterior for g in shapely.get_parts(shape)])
 
 
 def _filled(shape: BaseGeometry) -> BaseGeometry:
@@ -239,7 +270,7 @@ def _jaws_about(
     bx, by = BACK * abs(closing)
     block = shapely.box(x0 - bx, y0 - by, x1 + bx, y1 + by)
     middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0]) @ closing
-    below = work.over(work.bottom, grip).union(outline)
+    below = work.over(work.bottom, grip, exact=True).union(outline)
     ring = block.difference(below.buffer(SLACK))
     far = 1e4
     across = np.array([-closing[1], closing[0]])
@@ -271,11 +302,11 @@ def _soft_draft(
     outline: BaseGeometry,
     closing: Floats,
     grip: float,
-    z: float,
+    ring: Ring,
     made: tuple[list[BaseGeometry], list[BaseGeometry]],
     points: Floats,
 ) -> Draft | None:
-    at, normals = _boundary(outline)
+    at, normals = ring.at[:, :2], ring.normals
     centre = np.asarray(outline.centroid.coords)[0]
     facing = normals @ closing
     side = (at - centre) @ closing
@@ -287,18 +318,12 @@ def _soft_draft(
     across = at[moving] @ np.array([-closing[1], closing[0]])
     presses = (moving[int(np.argmin(np.round(across, 6)))], moving[int(np.argmax(np.round(across, 6)))])
     vise, own = work.vise, _jaw_clamp(work, low=True)
-    if vise is None and own is None:
-        work.fault("soft_jaw", "the shop has no jaws to carry soft jaws on a plate", 1.0, "jaw")
-        return None
     force = (vise.jaw_force if vise is not None else own.force if own else None) or 10000.0
     height = (vise.jaw_height if vise is not None else own.height if own else None) or 2 * grip
     catalogue = vise.id if vise is not None else own.id if own else "soft jaws"
-    contacts = [
-        _on_ring(work, at, normals, fixed[k], z, f"A{j + 1}", "locator", 0.0, "fixed-jaw") for j, k in enumerate(where)
-    ]
+    contacts = [_on_ring(work, ring, fixed[k], f"A{j + 1}", "locator", 0.0, "fixed-jaw") for j, k in enumerate(where)]
     contacts += [
-        _on_ring(work, at, normals, k, z, f"C{j + 1}", "clamp", force / 2.0, "moving-jaw")
-        for j, k in enumerate(presses)
+        _on_ring(work, ring, k, f"C{j + 1}", "clamp", force / 2.0, "moving-jaw") for j, k in enumerate(presses)
     ]
     price = PRICE_SOFT / 2.0 + (own.price / 2.0 if vise is None and own else 0.0)
     away = (float(-closing[0]), float(-closing[1]), 0.0)
@@ -336,9 +361,9 @@ def _alike_all_round(work: Work, centre: Floats) -> bool:
 
 def _boundary(outline: BaseGeometry) -> tuple[Floats, Floats]:
     """Points in the middle of the outline's edges (long edges: also near their ends) and their outward normals."""
-    ring = np.asarray(shapely.geometry.polygon.orient(outline).exterior.coords)[:, :2]
+    rings = [shapely.geometry.polygon.orient(g).exterior for g in shapely.get_parts(outline)]
     points, normals = [], []
-    for a, b in pairwise(ring):
+    for a, b in (e for r in rings for e in pairwise(np.asarray(r.coords)[:, :2])):
         length = float(np.hypot(*(b - a)))
         if length < 1e-6:
             continue
@@ -346,7 +371,7 @@ def _boundary(outline: BaseGeometry) -> tuple[Floats, Floats]:
         for share in (0.5,) if length < 6.0 else (1.5 / length, 0.5, 1.0 - 1.5 / length):
             points.append(a + share * (b - a))
             normals.append(n)
-    return np.array(points), np.array(normals)
+    return np.array(points).reshape(-1, 2), np.array(normals).reshape(-1, 2)
 
 
 def _located(at: Floats, normals: Floats, centre: Floats) -> tuple[int, ...] | None:
@@ -372,20 +397,17 @@ def _located(at: Floats, normals: Floats, centre: Floats) -> tuple[int, ...] | N
     return int(keep[i]), int(keep[j])
 
 
-def _on_ring(
-    work: Work, at: Floats, normals: Floats, k: int, z: float, name: str, kind: str, preload: float, device: str
-) -> Contact:
-    p, n = at[k], -normals[k]
-    raw = _raw(work, p, z, normals[k])
+def _on_ring(work: Work, ring: Ring, k: int, name: str, kind: str, preload: float, device: str) -> Contact:
+    n = ring.normals[k]
     return Contact(
         name,
         "clamp" if kind == "clamp" else "locator",
-        (float(p[0]), float(p[1]), z),
-        (float(n[0]), float(n[1]), 0.0),
+        vec(ring.at[k]),
+        (-float(n[0]), -float(n[1]), 0.0),
         work.material.friction,
         preload=preload,
         device=device,
-        raw=raw,
+        raw=_raw(work, ring.at[k, :2], float(ring.at[k, 2]), n),
     )
 
 

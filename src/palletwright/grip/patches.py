@@ -16,6 +16,7 @@ from palletwright.solid.model import Floats, Ints, Mesh
 SAME_NORMAL = 1.0 - 1e-6  # cosine: 0.08°, beyond the noise of a mesh and below any draft angle in use
 SAME_PLANE = 2e-3  # mm
 LEVEL = 1e-5  # |normal·up| of a wall: a drafted wall is not one
+LEAST_WIDTH = 2.0  # mm: a narrower wall takes neither a stop nor a nose
 LEAST_AREA = 6.0  # mm²: smaller faces take neither a stop nor a nose
 CURVED_ANGLE = 25.0  # degrees between neighbouring strips of a curved face; common practice for chord meshes, no source
 CURVED_RATIO = 0.4  # strips of a curved face are alike in width; a flat face beside a fillet is far wider
@@ -83,10 +84,10 @@ def facets(mesh: Mesh) -> Facets:
     return Facets(mesh, normals, length / 2.0, offsets)
 
 
-def planes(parts: Facets, kind: str) -> list[tuple[Floats, float]]:
+def planes(parts: Facets, kind: str, most: int = 24) -> list[tuple[Floats, float]]:
     """(unit normal, offset) of the plane faces of a kind: 'wall' (normal level), 'top' (+z) or 'base' (-z).
 
-    Strips of a curved face are left out. Largest first.
+    Strips of a curved face are left out. At most `most`, largest first.
     """
     z = parts.normals[:, 2]
     chosen = {"wall": np.abs(z) < LEVEL, "top": z > SAME_NORMAL, "base": z < -SAME_NORMAL}[kind]
@@ -106,9 +107,11 @@ def planes(parts: Facets, kind: str) -> list[tuple[Floats, float]]:
         normal, offset = parts.normals[best], float(parts.offsets[best])
         if any(float(n @ normal) > SAME_NORMAL and abs(d - offset) < SAME_PLANE for n, d in result):
             continue
+        if kind == "wall" and (_width(parts, members, normal) < LEAST_WIDTH or _curved(parts, normal, offset)):
+            continue
         result.append((normal, offset))
-    if kind == "wall":
-        result = [p for p in result if not _curved(parts, *p)]
+        if len(result) == most:
+            break
     return result
 
 
@@ -151,13 +154,13 @@ def polygon(parts: Facets, normal: Floats, offset: float, u: Floats, v: Floats) 
     rings = np.concatenate([flat, flat[:, :1]], axis=1)
     pieces: Any = shapely.polygons(np.round(rings, 9))
     pieces = pieces[shapely.area(pieces) > 1e-9]
-    return shapely.union_all(shapely.make_valid(pieces), grid_size=1e-6)
+    return shapely.make_valid(shapely.union_all(pieces, grid_size=1e-6))
 
 
-def patches(before: Facets, after: Facets, part: Facets, kind: str, most: int = 40) -> tuple[Patch, ...]:
+def patches(before: Facets, after: Facets, part: Facets, kind: str) -> tuple[Patch, ...]:
     """The plane faces of `before` with what of them is still there in `after` (mm, operation frame, z up)."""
     result: list[Patch] = []
-    for normal, offset in planes(before, kind)[:most]:
+    for normal, offset in planes(before, kind):
         if kind == "wall":
             level = np.array([normal[0], normal[1], 0.0]) / np.hypot(normal[0], normal[1])
             u, v = np.array([-level[1], level[0], 0.0]), np.array([0.0, 0.0, 1.0])

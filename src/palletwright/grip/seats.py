@@ -54,7 +54,8 @@ def cut_outs(work: Work, margin: float) -> BaseGeometry:
 
 def support_points(work: Work) -> Floats | None:
     """(3, 2) mm: three points of the base, the centre of mass as deep inside their triangle as it can be."""
-    assert work.base is not None
+    if work.base is None:
+        return None
     free = work.base.area
     if relief_depth(work) > 0:
         free = free.difference(cut_outs(work, 0.5))

@@ -18,6 +18,8 @@ from palletwright.solid.bodies import manifold
 from palletwright.solid.model import Floats, Mesh
 from palletwright.verdict import Reason
 
+STEP = 1.0  # mm: outlines up to a height are kept by this step, never lower than asked
+
 
 @dataclass(frozen=True, eq=False)
 class Work:
@@ -66,9 +68,10 @@ class Work:
         """mm by which the part reaches under its base plane."""
         return max(0.0, -float(self.before.bounds[0, 2]))
 
-    def over(self, low: float, high: float) -> BaseGeometry:
-        """Outline of the part between two heights over the base (mm)."""
-        key = (round(low, 4), round(high, 4))
+    def over(self, low: float, high: float, exact: bool = False) -> BaseGeometry:
+        """Outline of the part between two heights over the base (mm), the upper one rounded up unless `exact`."""
+        high = min(high, self.height + 1.0)
+        key = (round(low, 4), round(high, 4) if exact else float(np.ceil(high / STEP - 1e-6)) * STEP)
         if key not in self.outlines:
             self.outlines[key] = outline_between(self.body, *key)
             shapely.prepare(self.outlines[key])
