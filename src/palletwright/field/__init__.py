@@ -15,6 +15,7 @@ from palletwright.field.dilate import (
 from palletwright.field.frame import frame_of
 from palletwright.field.owners import NOBODY, OwnedField, lay, name_at, owned_field, without
 from palletwright.field.raster import raster, raster_bottom
+from palletwright.field.ready import compile_kernels
 from palletwright.field.sweep import swept_floor
 from palletwright.field.view import HeightField, grid_over, joined, view
 
@@ -35,6 +36,7 @@ __all__ = [
     "clearance",
     "clearances",
     "coarse",
+    "compile_kernels",
     "decisive",
     "dilate",
     "erode",

@@ -73,6 +73,7 @@ def _lay(top, second, body, under, group_of, z, lift, j0, i0, who):  # type: ign
 
 def lay(field: OwnedField, z: Floats, cell: tuple[int, int], who: int, lift: float = 0.0) -> None:
     """Lays body `who` into the field: z (my, mx) mm plus `lift`, with its cell (0, 0) on the field's `cell`."""
+    z = np.ascontiguousarray(z)
     _lay(field.top, field.second, field.body, field.under, field.group_of, z, float(lift), *cell, who)
 
 

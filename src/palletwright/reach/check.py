@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from palletwright.field import HeightField, Least, OwnedField, coarse, gathered, least_clearance, name_at, without
+from palletwright.progress import Report, silent
 from palletwright.reach.envelope import envelope_margins
 from palletwright.reach.model import ReachReport
 from palletwright.reach.obstacles import Rasters, field_at, moves_of, placed
@@ -21,7 +22,6 @@ from palletwright.solid.model import Mesh
 from palletwright.verdict import Margin, Reason
 
 Floats = NDArray[np.float64]
-Progress = Callable[[float, str], None]
 
 LOOK = 30.0
 """mm up to which clearances are measured: more reads as this much, to nothing."""
@@ -66,7 +66,7 @@ def check(
     *,
     pitch: float = 0.5,
     look: float = LOOK,
-    progress: Progress | None = None,
+    progress: Report = silent,
     rasters: Rasters | None = None,
 ) -> ReachReport:
     """Least clearance of every tool assembly and the spindle nose, travel, swing, indexing and daylight.
@@ -78,7 +78,7 @@ def check(
     floors : least margins; without a tool setter every tool may hang lower by `tool_setting_error`
     pitch : mm of the height fields
     look : mm up to which clearances are measured; 0 gives the verdict alone, sooner: what is clear then has its need
-    progress : called with the fraction done and a word
+    progress : hears of every set of index angles done
     rasters : hand the same one to many layouts of one search
 
     The tool comes straight down from above everything, so approach and retract are covered. One margin for every
@@ -90,8 +90,7 @@ def check(
     conflicts: set[tuple[str, str]] = set()
     states = _states(turned, mounts)
     for done, (angles, here) in enumerate(states):
-        if progress:
-            progress(done / len(states), "reach")
+        progress("reach", done, len(states))
         for margin, pair in _at_angles(setting, angles, here):
             margins.append(margin)
             if not margin.passed:
