@@ -19,7 +19,7 @@ from palletwright.holding.contacts import TANGENTIAL, Array, Contacts
 SLIP_LIMIT = 0.01  # mm, methods section 5
 # A locator that the preload presses with less than this share of the preload counts as not pressed.
 PRESSED = 0.01
-_CAP = 64.0
+_CAP = 1000.0
 # Newton steps: at most this many, and fewer where a load without an answer is solved in another way anyhow.
 _ROUNDS = 50
 _QUICK = 14

@@ -113,7 +113,7 @@ def solve_many(
     """Solve every load (k, 6); `twist` (k, 6) holds the first guesses and then the answers.
 
     Returns forces (k, m, 3) along the contacts' rows, slip (k, m), gap (k, m) in mm, and the greatest imbalance over
-    the size of the load and preload (k,). Steps are halved until the imbalance falls, up to seven times, steps number at most `rounds`.
+    the size of the load and preload (k,). Each step is halved until the imbalance falls, up to seven times.
     """
     loads, m = len(load), len(normal)
     force, slip, gap = np.zeros((loads, m, 3)), np.zeros((loads, m)), np.zeros((loads, m))
