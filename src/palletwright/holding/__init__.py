@@ -3,20 +3,26 @@
 from palletwright.holding.answer import hold, solve_case
 from palletwright.holding.case import Case, case_of, read_case
 from palletwright.holding.certify import certify, floor_of
+from palletwright.holding.chain import Screws, chain
 from palletwright.holding.loads import StationCut, in_station, loads_of, wrenches
 from palletwright.holding.model import HoldingReport, Wrench
+from palletwright.holding.place import PlaceError, place_errors
 
 __all__ = [
     "Case",
     "HoldingReport",
+    "PlaceError",
+    "Screws",
     "StationCut",
     "Wrench",
     "case_of",
     "certify",
+    "chain",
     "floor_of",
     "hold",
     "in_station",
     "loads_of",
+    "place_errors",
     "read_case",
     "solve_case",
     "wrenches",

@@ -1,0 +1,111 @@
+"""The chain past the part, place errors and screws, by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from palletwright.holding.bolts import bolt, proof_load, screw_force, screw_torque, strap_force, wedge_force
+from palletwright.holding.chain import Screws, brake_margin, chain, screw_margins, slip_margin, tipping_margin
+from palletwright.holding.contacts import Contacts
+from palletwright.holding.place import place_errors
+
+M8 = Screws("M8", 4, 20.0, spread=60.0)
+LEAST = 4 * 0.7 * 20000 / (0.2 * 8)
+
+
+def test_screw_force_has_its_scatter_both_ways():
+    assert screw_force(20, 8) == pytest.approx((8750, 12500, 16250))
+    assert screw_torque(12500, 8) == pytest.approx(20)
+
+
+def test_strap_with_the_bolt_midway_halves_it():
+    # M12 at 85 N·m, K 0.2, bolt midway: 17.7 kN (own statics).
+    assert strap_force(screw_force(85, 12)[1], 30, 30) == pytest.approx(17708.3, rel=1e-4)
+
+
+def test_wedge_without_friction_is_the_plain_wedge():
+    assert wedge_force(1000, 45, 0.0) == pytest.approx(1000)
+    assert wedge_force(1000, 10, 0.1) == pytest.approx(1000 / (np.tan(np.radians(10) + np.arctan(0.1)) + 0.1))
+
+
+@pytest.mark.parametrize(("name", "told"), [("M7", "M5, M6, M8"), ("bolt", "M5, M6, M8")])
+def test_unknown_screw_names_what_is_known(name, told):
+    with pytest.raises(ValueError, match=told):
+        bolt(name)
+
+
+def test_unknown_class_names_what_is_known():
+    with pytest.raises(ValueError, match=r"8\.8, 10\.9, 12\.9"):
+        proof_load("M8", "4.6")
+
+
+def test_clamp_screw_and_its_thread():
+    proof, strip = screw_margins(M8, "clamp", depth=12, tensile=310)
+    assert (proof.need, proof.have) == pytest.approx((16250, 21200))
+    assert strip.have == pytest.approx(0.5 * np.pi * 8 * 12 * 0.6 * 310)
+
+
+def test_mount_slips_and_tips_by_hand():
+    slip = slip_margin(M8, "mount", 1000, 500, safety=2, friction=0.12)
+    assert (slip.need, slip.have) == pytest.approx((2000, 0.12 * (LEAST - 1000)))
+    tip = tipping_margin(M8, "mount", 1000, 0, 150, 75, 20, safety=2)
+    assert tip.need == pytest.approx(300)
+    assert tip.have == pytest.approx(20 * 9.80665 * 0.075 + LEAST * 0.06)
+
+
+def test_brake_of_a_small_rotary():
+    """1.5 kN at 100 mm is 150 N·m (shop practice)."""
+    flat = brake_margin(400, "axis", 1500, 100, 0, 20, 5, 0, safety=1)
+    upright = brake_margin(400, "axis", 1500, 100, 0, 20, 5, 90, safety=1)
+    assert flat.need == pytest.approx(150)
+    assert upright.need - flat.need == pytest.approx(20 * 9.80665 * 0.005)
+    assert flat.passed
+
+
+def test_chain_names_every_link():
+    got = chain(side=1500, push=1200, pull=600, torque=8, height=120, mass=30, half_width=80, mount=M8,
+                clamp=Screws("M6", 1, 9), brake=250, arm=90, angles=(0, 90))  # fmt: skip
+    assert [m.check for m in got] == [
+        "screw proof load", "thread in carrier", "mount slip", "tipping", "screw proof load", "rotary brake",
+        "rotary brake",
+    ]  # fmt: skip
+    assert not got[-1].passed  # 2 × (1.5 kN × 90 mm + 8) = 286 N·m over 250
+
+
+LOCATORS = [
+    ((0, 0, 0), (0, 0, 1)),
+    ((100, 0, 0), (0, 0, 1)),
+    ((0, 80, 0), (0, 0, 1)),
+    ((20, 0, 10), (0, 1, 0)),
+    ((80, 0, 10), (0, 1, 0)),
+    ((0, 40, 10), (1, 0, 0)),
+]
+
+
+def six(rows=LOCATORS) -> Contacts:
+    at, normal = (np.array([r[i] for r in rows], dtype=float) for i in (0, 1))
+    n = len(rows)
+    return Contacts(tuple("123456"[:n]), n, at, normal, np.full(n, 0.2), np.full(n, 5e4), np.zeros(n))
+
+
+def test_one_rest_high_tilts_the_part():
+    """Rest 2 at x = 100 high by 0.02: z at (50, 40) rises by 0.02·50/100, x there moves by −0.0002·(z − 10)."""
+    got = place_errors(six(), np.array([[50.0, 40, 30]]), locator=[0, 0.02, 0, 0, 0, 0])[0]
+    assert got.worst == pytest.approx((0.02 / 100 * 20, 0.0, 0.01), abs=1e-9)
+
+
+def test_spread_is_never_over_the_worst_case_and_carrier_adds():
+    points = np.array([[50.0, 40, 30], [90, 70, 5]])
+    plain = place_errors(six(), points, locator=0.01)
+    more = place_errors(six(), points, locator=0.01, carrier=0.005, index_arc=10, radius=100)
+    for a, b in zip(plain, more, strict=True):
+        assert all(s <= w for s, w in zip(a.spread, a.worst, strict=True))
+        assert all(
+            y - x == pytest.approx(0.005 + 100 * np.radians(10 / 3600)) for x, y in zip(a.worst, b.worst, strict=True)
+        )
+
+
+def test_five_locators_are_refused():
+    with pytest.raises(ValueError, match="5 locators of rank 5"):
+        place_errors(six(LOCATORS[:5]), np.zeros((1, 3)), locator=0.01)
