@@ -199,6 +199,7 @@ def test_a_side_comes_up_and_the_rotary_unit_is_an_obstacle() -> None:
     assert margin(report, "travel z").have == pytest.approx(min(215 + 90 - 90, 600 - (235 + 3 + 90)))
     assert margin(report, "swing").need == pytest.approx(np.hypot(60, 10))
     assert margin(report, "swing").note == "by up/part"
+    assert {type(v) for x in report.margins for v in (x.need, x.have, *(x.where or ()))} <= {float, int}
     assert margin(report, "indexing clearance").have == pytest.approx(600 - 90 - 160 - np.hypot(60, 10))
     along = Task("back", "A axis", "end hole", TOOL, (1, 0, 0), tip, 75.0)
     report = check(scene, [along], m, FLOORS)

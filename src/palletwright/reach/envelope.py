@@ -64,10 +64,10 @@ def _swing(scene: Scene, mount: Mount, machine: Machine, floors: Floors, longest
     if machine.rotary is None:
         raise ValueError(f"mount {mount.id} turns, but machine {machine.id} has no rotary axis")
     turning = [b for b in scene.bodies if b.group == mount.id]
-    reach = [(float(_from_axis(b, mount)[0].max()) + b.mesh.chord_error, b) for b in turning]
+    reach = [(float(_from_axis(b, mount)[0].max() + b.mesh.chord_error), b) for b in turning]
     swing, widest = max(reach, key=lambda r: r[0])
     along = np.concatenate([_from_axis(b, mount)[1] for b in turning])
-    error = max(b.mesh.chord_error for b in turning)
+    error = float(max(b.mesh.chord_error for b in turning))
     between = machine.rotary.between
     out = [
         Margin("swing", mount.id, "rotary swing", swing, machine.rotary.swing_radius, "mm", note=f"by {widest.id}"),
@@ -99,7 +99,7 @@ def _fixed_neighbours(scene: Scene, mount: Mount, swing: float, span: tuple[floa
         if high[along] <= span[0] or low[along] >= span[1]:
             continue
         gap = np.maximum(0.0, np.maximum(low[across], -high[across]))
-        have = float(np.hypot(*gap)) - b.mesh.chord_error
+        have = float(np.hypot(*gap) - b.mesh.chord_error)
         out.append(Margin("swing beside", f"{mount.id} {b.id}", b.id, swing, have, "mm"))
     return out
 
@@ -110,7 +110,7 @@ def _daylight(scene: Scene, machine: Machine, floors: Floors, task: Task, rotary
     fixed = [b for b in scene.bodies if b.group not in turning and b.kind not in ("table", "rotary", "tailstock")]
     if not fixed:
         return []
-    tops = [float(b.mesh.moved(b.pose).bounds[1, 2]) + b.mesh.chord_error for b in fixed]
+    tops = [float(b.mesh.moved(b.pose).bounds[1, 2] + b.mesh.chord_error) for b in fixed]
     k = int(np.argmax(tops))
     have = machine.travel.z[1] - task.tool.gauge_length - tops[k]
     note = f"{task.tool.id}, gauge length {task.tool.gauge_length:g} mm, at the top of the z travel"

@@ -35,7 +35,7 @@ def own_clearance(
     """
     start = min(row[1] for row in wide)
     lowest = int(np.argmin(tips[:, 2]))
-    above = float(tips[lowest, 2]) + start - top
+    above = float(tips[lowest, 2] + start - top)
     if above >= need:
         return above, tips[lowest]
     reach = max(row[0] for row in wide) + need + 2 * pitch
@@ -49,7 +49,7 @@ def own_clearance(
 
 def top_of(bodies: Sequence[tuple[Mesh, Floats]]) -> float:
     """The greatest height of bodies (mesh, pose (4, 4)), mm."""
-    return max(float((mesh.vertices @ pose[2, :3]).max() + pose[2, 3]) + mesh.chord_error for mesh, pose in bodies)
+    return max(float((mesh.vertices @ pose[2, :3]).max() + pose[2, 3] + mesh.chord_error) for mesh, pose in bodies)
 
 
 def _heights(
