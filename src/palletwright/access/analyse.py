@@ -224,6 +224,8 @@ def hole_feature(scene: Scene, name: str, h: Bore, body: Body, fact: str | None)
     steps = tuple(HoleStep(2 * p.r_end, 2 * p.r_start, h.top - p.end, h.top - p.start) for p in reversed(h.pieces))
     at = h.at(h.top)
     text = f"hole Ø{2 * core.radius:.3f}x{h.length:.2f} at {at[0]:.2f},{at[1]:.2f},{at[2]:.2f}"
+    if h.other_end:
+        notes += ("steps at the other end of a hole that is stepped at both",)
     if h.gaps:
         notes += (f"interrupted by {len(h.gaps)} cavity",)
     feature = Feature(

@@ -62,7 +62,8 @@ class Bore:
     mouth: bool
     far: bool
     gaps: tuple[tuple[float, float], ...] = ()
-    notes: tuple[str, ...] = ()
+    other_end: bool = False
+    """the steps at the far end of a hole whose core is entered from the near one: one hole, two features"""
 
     @property
     def faces(self) -> frozenset[int]:
@@ -230,6 +231,9 @@ def accessible(
         flipped = [rows[k].turned() for k in with_down]
         turned = tuple((-b, -a) for a, b in gaps)
         out.append(bore(at, negated(vec(axis)), flipped, bool(both) and not upper, turned))
+    if both and with_up and with_down:
+        second = 1 if upper else 0
+        out[second] = replace(out[second], other_end=True)
     if none and sum(p.sweep for p in (rows[k] for k in none)) > 0:
         out.append(Bore(at, vec(axis), tuple(rows[k] for k in none), mouth=False, far=False))
     return out
