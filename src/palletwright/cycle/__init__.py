@@ -1,18 +1,33 @@
 """Tool order, motion times, programs read and written."""
 
 from palletwright.cycle.curve import Curve, minutes_per_part_curve
+from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
 from palletwright.cycle.order import order_visits
+from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine, cuts_by_tool
 from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
+from palletwright.cycle.skeleton import skeleton_job
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
+from palletwright.cycle.write import check_programs, write_programs
 
 __all__ = [
     "Curve",
+    "Dialect",
     "Ordered",
+    "Place",
+    "ProgramJob",
     "Runs",
+    "Step",
+    "ToolLine",
+    "check_programs",
+    "cuts_by_tool",
     "least_tool_runs",
     "minutes_per_part_curve",
     "order_visits",
+    "read_dialect",
     "sequential_order",
+    "shipped_dialects",
+    "skeleton_job",
     "time_program",
+    "write_programs",
 ]

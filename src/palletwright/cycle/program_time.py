@@ -62,7 +62,7 @@ def time_program(
     lines = _read(file)
     totals = Totals(axes_of(machine) if machine else USUAL, path_tolerance)
     state = start_state(totals, _habits(machine), offsets)
-    run = _Run(lines, state, skip_blocks)
+    run = Run(lines, state, skip_blocks)
     run.to_the_end()
     totals.settle()
     if not state.moved or run.failed > run.done:
@@ -91,7 +91,7 @@ def _habits(machine: Machine | None) -> Habits:
     return Habits(lambda turn: quarter * max(1.0, abs(turn) / 90.0), USUAL_RAMP, speed, change)
 
 
-def _answer(file: Path, machine: Machine | None, totals: Totals, state: State, run: _Run) -> dict[str, Any]:
+def _answer(file: Path, machine: Machine | None, totals: Totals, state: State, run: Run) -> dict[str, Any]:
     tools = [use.report() for use in totals.tools.values() if use.changes or use.seconds.any()]
     changes = state.changes * state.habits.chip_to_chip
     assumed = [f"spindle {USUAL_RAMP:g} s from rest to its greatest speed (from memory, unconfirmed)"]
@@ -125,7 +125,7 @@ class _Frame:
 
 
 @dataclass
-class _Run:
+class Run:
     """The way through the lines: calls, jumps and loops."""
 
     lines: list[str]

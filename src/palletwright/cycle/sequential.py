@@ -198,7 +198,7 @@ def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, ef
     for batch in range(max(1, round(24 * effort))):
         if value <= bound + 1e-9 or time.monotonic() > until:
             break
-        found = _batch(problem, best, value / n, batch, bound, rng)
+        found = _batch(problem, best, value / n, batch, bound, rng, effort)
         if path_cost(found, cost) < value - 1e-9:
             best, value = found, path_cost(found, cost)
     if value > bound + 1e-9 and time.monotonic() < until:
@@ -206,17 +206,19 @@ def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, ef
     return best, min(bound, value)
 
 
-def _batch(problem: Order, best: Ints, arc: float, batch: int, bound: float, rng: np.random.Generator) -> Ints:
+def _batch(
+    problem: Order, best: Ints, arc: float, batch: int, bound: float, rng: np.random.Generator, effort: float
+) -> Ints:
     """One stretch of work: in turn a cool iterated descent, an annealing, a warm iterated descent, and one of
     these from a fresh start. `arc` is the mean cost of an arc; later batches are longer."""
     n, cost, heads, tails, turns = len(best), problem.cost, problem.heads, problem.tails, problem.turns
-    long = min(6, 1 + batch // 8)
+    long = 6 if turns and effort >= 1.0 else min(6, 1 + batch // 8)
     rounds = max(20, int(long * 1.5e9 / (n * n * n + 4e4)))
     kind = batch % 4
     begin = best if kind < 3 else greedy(problem, 1.0, rng)
-    width = (50, 12)[batch % 2]
+    width = 12 if turns else (50, 12)[batch % 2]
     if turns or kind in (0, 2):
-        heat = ((0.2, 0.5, 2.0, 1.0) if turns else (0.02, 0.1, 0.2, 0.3))[kind] * arc
+        heat = ((2.0, 0.5, 2.0, 1.0) if turns else (0.02, 0.1, 0.2, 0.3))[kind] * arc
         descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), turns)
         warm: Ints = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, width, turns)
         return warm

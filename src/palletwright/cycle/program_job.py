@@ -1,0 +1,156 @@
+"""What a many-station program is written from, and cuts taken from single-part programs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from palletwright.cycle.words import WORD, WORDS, bare
+from palletwright.errors import Fault, InputError
+from palletwright.verdict import Vec
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A station at an angle: work zero `origin` (mm, machine frame at that angle), quarter turns of its part."""
+
+    station: str
+    angle: float
+    origin: Vec
+    turn: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ToolLine:
+    """A tool as the program needs it: length mm from gauge line to tip, speed rev/min, feed mm/min."""
+
+    number: int
+    name: str
+    length: float
+    speed: float
+    feed: float
+    fragile: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One visit in its order: tool, place by number, and which cut is made there."""
+
+    tool: int
+    place: int
+    cut: str
+
+
+@dataclass(frozen=True)
+class ProgramJob:
+    """Everything that a program says.
+
+    `cuts`: lines of word address by cut, absolute mm in the part's work coordinates, the first move across in X and
+    Y at the height that is reached, and the last left wherever it ends. `clear_z`: mm in the machine frame, where
+    the tip may cross all stations; `retract_z`: machine coordinate of Z (G53) for tool changes and indexing.
+    """
+
+    number: int
+    title: str
+    identity: str
+    carrier: str
+    places: tuple[Place, ...]
+    tools: tuple[ToolLine, ...]
+    steps: tuple[Step, ...]
+    cuts: Mapping[str, tuple[str, ...]]
+    clear_z: float
+    retract_z: float = 0.0
+    rotary_word: str = "A"
+    cautions: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        known = {tool.number for tool in self.tools}
+        faults = []
+        for k, step in enumerate(self.steps):
+            key = f"steps[{k}]"
+            if step.tool not in known:
+                faults.append(Fault("program", f"{key}.tool", str(step.tool), "isn't in the tool list"))
+            if not 0 <= step.place < len(self.places):
+                faults.append(Fault("program", f"{key}.place", str(step.place), "no such place"))
+            if step.cut not in self.cuts:
+                faults.append(Fault("program", f"{key}.cut", step.cut, "no such cut"))
+        for place in self.places:
+            if place.origin[2] > self.clear_z:
+                faults.append(Fault("program", "clear_z", f"{self.clear_z:g}", f"is below the zero of {place.station}"))
+        if faults:
+            raise InputError(faults)
+
+
+DROPPED_LINES = frozenset({28.0, 30.0, 53.0, 10.0, 92.0})
+DROPPED_CODES = frozenset({54.0, 54.1, 55.0, 56.0, 57.0, 58.0, 59.0, 59.1, 59.2, 59.3, 43.0, 49.0, 20.0, 21.0})
+
+
+def cuts_by_tool(path: str | Path) -> dict[int, tuple[str, ...]]:
+    """The cutting lines of a single-part program, tool by tool, without changes, offsets, lengths and stops.
+
+    Raises InputError where a line is no plain list of words (variables, calls), or the program is in inches.
+    """
+    cuts: dict[int, list[str]] = {}
+    faults: list[Fault] = []
+    tool = selected = 0
+    for k, raw in enumerate(Path(path).read_text(encoding="utf-8", errors="replace").splitlines(), start=1):
+        line = bare(raw)
+        if not line or line[0] in "%O":
+            continue
+        if not WORDS.fullmatch(line) or "M98" in line.replace(" ", ""):
+            faults.append(Fault(str(path), f"line {k}", line[:60], "is no plain list of words", "letters and numbers"))
+            continue
+        words = [(letter, number) for letter, number in WORD.findall(line)]
+        selected = next((int(float(n)) for letter, n in words if letter == "T"), selected)
+        if ("M", 6.0) in [(letter, float(n)) for letter, n in words]:
+            tool = selected
+        if ("G", 20.0) in [(letter, float(n)) for letter, n in words]:
+            faults.append(Fault(str(path), f"line {k}", "G20", "inches", "G21"))
+        kept = _kept(words)
+        if kept:
+            cuts.setdefault(tool, []).append(kept)
+    if faults:
+        raise InputError(faults)
+    return {number: tuple(lines) for number, lines in cuts.items()}
+
+
+def _kept(words: list[tuple[str, str]]) -> str:
+    if any(letter == "G" and float(n) in DROPPED_LINES for letter, n in words):
+        return ""
+    drill = any(letter in "RQ" for letter, _ in words) or any(
+        letter == "G" and (float(n) == 4.0 or 73.0 <= float(n) <= 89.0) for letter, n in words
+    )
+    out = []
+    for letter, n in words:
+        gone = letter in "NTSHDM" or (letter == "G" and float(n) in DROPPED_CODES) or (letter == "P" and not drill)
+        if not gone:
+            out.append(letter + n)
+    return " ".join(out)
+
+
+def turned(line: str, turn: int, where: str) -> str:
+    """A line of plain words turned by quarter turns about Z, exactly: X and Y, I and J change places and signs."""
+    quarter = turn % 4
+    text = bare(line)
+    if quarter == 0 or not text:
+        return text
+    words = WORD.findall(text)
+    codes = {float(n) for letter, n in words if letter == "G"}
+    if not WORDS.fullmatch(text) or codes & {18.0, 19.0, 15.0, 16.0, 68.0}:
+        problem = "can't be turned for a turned station"
+        raise InputError([Fault(where, "", text[:60], problem, "plain words in the XY plane (G17)")])
+    for _ in range(quarter):
+        words = [_quarter(letter, n) for letter, n in words]
+    return " ".join(letter + n for letter, n in words)
+
+
+def _quarter(letter: str, number: str) -> tuple[str, str]:
+    """(x, y) → (−y, x)."""
+    if letter in "XI":
+        return ("Y" if letter == "X" else "J"), number
+    if letter in "YJ":
+        bare_number = number.lstrip("+-")
+        zero = not bare_number.strip("0.")
+        return ("X" if letter == "Y" else "I"), bare_number if number.startswith("-") or zero else "-" + bare_number
+    return letter, number

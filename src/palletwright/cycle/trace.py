@@ -1,0 +1,51 @@
+"""Where a program goes, block by block: what our own reader makes of what we wrote."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from palletwright.cycle.interpreter import Habits, State, offset_name, start_state
+from palletwright.cycle.motion import Axes
+from palletwright.cycle.path_time import RAPID, WAIT
+from palletwright.cycle.program_time import Run
+from palletwright.cycle.totals import Totals
+from palletwright.verdict import Vec
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """End of one block: tool, work offset by name, rotary angle, whether a rapid, work coordinates in mm."""
+
+    tool: int
+    offset: str
+    angle: float
+    rapid: bool
+    at: Vec
+
+
+class _Recorder(Totals):
+    """Keeps every block's end instead of timing it."""
+
+    def __init__(self) -> None:
+        super().__init__(Axes((1.0, 1.0, 1.0), (1.0, 1.0, 1.0)), 0.0)
+        self.spots: list[Spot] = []
+        self.state: State | None = None
+
+    def add(self, block: Sequence[float]) -> None:
+        state = self.state
+        if block[0] == WAIT or state is None:
+            return
+        x, y, z = (block[k + 1] - state.shift[k] for k in range(3))
+        angle = next(iter(state.angles.values()), 0.0)
+        self.spots.append(Spot(self.tool, offset_name(state.offset), angle, block[0] == RAPID, (x, y, z)))
+
+
+def trace(text: str) -> tuple[tuple[Spot, ...], tuple[str, ...]]:
+    """The ends of all blocks of a program, and what of it wasn't understood."""
+    recorder = _Recorder()
+    state = start_state(recorder, Habits(lambda turn: 0.0, 0.0, 1.0, 0.0), None)
+    recorder.state = state
+    run = Run(text.splitlines(), state, False)
+    run.to_the_end()
+    return tuple(recorder.spots), tuple(f"line {u['line']}: {u['text']}: {u['why']}" for u in run.unknown)

@@ -1,0 +1,55 @@
+"""An independent open interpreter of RS-274 programs, where this computer has one.
+
+Looked for as `rs274` on the path, or under the folder that PALLETWRIGHT_RS274 names: the unpacked Debian packages
+linuxcnc-uspace, libboost-python1.74.0, libpython3.11, libtirpc3 and libedit2 (`apt-get download`, `dpkg -x`).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+Spot = tuple[str, float, float, float]
+_LINE = re.compile(r"(STRAIGHT_FEED|STRAIGHT_TRAVERSE|ARC_FEED|SET_G5X_OFFSET)\(([^)]*)\)")
+
+
+def command() -> tuple[str, dict[str, str]]:
+    """Its path and environment; the test is skipped where there is none."""
+    found, root = shutil.which("rs274"), os.environ.get("PALLETWRIGHT_RS274", "")
+    if found:
+        return found, dict(os.environ)
+    path = Path(root) / "usr/bin/rs274"
+    if not root or not path.exists():
+        pytest.skip("no independent interpreter: put rs274 on the path or set PALLETWRIGHT_RS274")
+    folders = ":".join(str(Path(root) / part) for part in ("usr/lib", "lib", "usr/lib/x86_64-linux-gnu"))
+    return str(path), {**os.environ, "LD_LIBRARY_PATH": folders}
+
+
+def feeds(text: str, tools: dict[int, float], folder: Path) -> list[Spot]:
+    """(work offset's number, x, y, z) of the end of every straight or circular feed; fails on any error."""
+    program, environment = command()
+    file, out = folder / "program.ngc", folder / "out.txt"
+    file.write_text(text)
+    (folder / "tool.tbl").write_text("".join(f"T{n} P{n} Z{length / 25.4:.6f} D0.1\n" for n, length in tools.items()))
+    (folder / "v.var").write_text("5161 0\n5220 1\n")
+    call = [program, "-g", "-t", str(folder / "tool.tbl"), "-v", str(folder / "v.var"), str(file), str(out)]
+    ran = subprocess.run(call, env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60)
+    assert ran.returncode == 0, ran.stderr
+    offset, spots = "1", []
+    for line in out.read_text().splitlines():
+        found = _LINE.search(line)
+        if not found:
+            continue
+        values = [part.strip() for part in found[2].split(",")]
+        if found[1] == "SET_G5X_OFFSET":
+            offset = values[0]
+        elif found[1] == "STRAIGHT_FEED":
+            spots.append((offset, float(values[0]), float(values[1]), float(values[2])))
+        elif found[1] == "ARC_FEED":
+            spots.append((offset, float(values[0]), float(values[1]), float(values[5])))
+    return spots
