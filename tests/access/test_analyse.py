@@ -1,0 +1,285 @@
+"""Features, clampings and in-process shapes of blocks whose answer is known."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+
+import numpy as np
+import pytest
+from access_cases import answered, block, built, machine, material, shop
+
+from palletwright.access import analyse, in_process, to_json
+from palletwright.access.clampings import Problem, Setting, Task, solve
+from palletwright.access.columns import look
+from palletwright.access.model import Route
+from palletwright.access.shapes import body_of
+from palletwright.errors import InputError
+from palletwright.job.model import Blank, DrawingFact, Job, KnownOperation, Override
+from palletwright.solid import stock_mesh
+
+SIZE = (100.0, 80.0, 50.0)
+UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
+OPPOSED = [("cylinder", (30, 40, 40), UP, 2.5, 11), ("cylinder", (70, 40, -1), UP, 2.5, 11)]
+RING = [
+    ("cylinder", (25, 40, 40), UP, 2.5, 11),
+    ("cylinder", (45, 40, -1), UP, 2.5, 11),
+    ("cylinder", (65, -1, 25), (0, 1, 0), 2.5, 11),
+    ("cylinder", (80, 81, 25), (0, -1, 0), 2.5, 11),
+]
+MIXED = [
+    ("box", (20, 20, 35), (60, 60, 51)),
+    *[("cylinder", (x, y, 30), UP, 6, 21) for x, y in ((26, 26), (54, 26), (26, 54), (54, 54))],
+    ("box", (-1, 30, 40), (101, 40, 51)),
+    ("cylinder", (85, 20, -1), UP, 3.3, 52),
+    ("cylinder", (85, 60, -1), UP, 3.3, 52),
+    ("cylinder", (85, 60, 43), UP, 5.5, 8),
+]
+FINISHED = Blank(kind="finished")
+
+
+def job(**more) -> Job:
+    return Job(**({"part": "block.step", "material": "6061-T6", "per_year": 100, "blank": FINISHED} | more))
+
+
+@cache
+def mixed():
+    return answered(block(MIXED))
+
+
+def test_drilled_from_two_opposed_sides_needs_two_clampings_proven():
+    access = answered(block(OPPOSED), job())
+    assert len(access.features) == 2
+    first = access.fixed[0]
+    assert (len(first.clampings), first.bound, first.proven) == (2, 2, True)
+    assert all(len(o.clampings) <= 3 for o in access.fixed)
+
+
+def test_ports_on_four_sides_need_four_fixed_and_two_rotary_as_one_side_rests():
+    access = answered(block(RING), job())
+    assert (len(access.fixed[0].clampings), access.fixed[0].proven) == (4, True)
+    assert (len(access.rotary[0].clampings), access.rotary[0].bound, access.rotary[0].proven) == (2, 2, True)
+
+
+def test_three_sides_of_a_ring_need_one_rotary_clamping():
+    access = answered(block([RING[0], *RING[2:]]), job())
+    first = access.rotary[0]
+    assert (len(first.clampings), first.bound) == (1, 1)
+    assert first.clampings[0].axis in ((1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
+    assert first.clampings[0].ups == (UP,)
+
+
+def test_the_removals_are_the_blank_without_the_part():
+    access = mixed()
+    whole = access.stock.volume - access.solid.mesh.volume
+    assert sum(f.volume for f in access.features) == pytest.approx(whole, rel=1e-3)
+    bodies = [body_of(f.removal) for f in access.features]
+    for k, a in enumerate(bodies):
+        for b in bodies[:k]:
+            assert (a ^ b).volume() < 1e-3 * min(a.volume(), b.volume()) + 1e-6
+
+
+def test_in_process_shapes_are_closed_shrink_and_end_as_the_part():
+    access = mixed()
+    for order in (access.fixed[0], access.rotary[0]):
+        last = access.stock.volume
+        for k in range(len(order.clampings)):
+            before, after = in_process(access, order, k)
+            assert before.volume == pytest.approx(last, rel=1e-9)
+            assert after.volume < before.volume
+            body_of(after)
+            last = after.volume
+        left = sum(x.mm3 for x in access.left_over)
+        assert last == pytest.approx(access.solid.mesh.volume + left, rel=1e-3)
+    with pytest.raises(IndexError):
+        in_process(access, access.fixed[0], len(access.fixed[0].clampings))
+
+
+def test_every_feature_is_cut_once_and_only_from_directions_that_its_clamping_has():
+    access = mixed()
+    routes = {f.id: {r.direction for r in f.routes} for f in access.features}
+    for order in access.fixed + access.rotary:
+        cut = [name for c in order.clampings for name, _ in c.features]
+        assert set(cut) == {f.id for f in access.features if f.routes}
+        twice = {name for name in cut if cut.count(name) > 1}
+        assert all(f.id not in twice or all(r.pair for r in f.routes) for f in access.features)
+        for c in order.clampings:
+            for name, d in c.features:
+                assert d in routes[name]
+                if c.axis is not None:
+                    assert abs(np.dot(d, c.axis)) < 1e-3
+                    assert all(np.dot(d, u) >= -1e-6 for u in c.ups)
+                else:
+                    assert np.dot(d, c.ups[0]) > 0.999
+
+
+def test_no_clamping_cuts_the_face_that_it_rests_on():
+    access = mixed()
+    slabs = {f.id: r.direction for f in access.features for r in f.routes if any(c.stage == "face" for c in r.cuts)}
+    for order in access.fixed + access.rotary:
+        for c in order.clampings:
+            for name, _ in c.features:
+                if name in slabs:
+                    assert all(np.dot(slabs[name], u) > -0.999 for u in c.ups)
+
+
+def test_tips_never_cut_into_the_part_and_cover_what_they_claim():
+    access = mixed()
+    tools = {t.number: t for t in shop().tools}
+    for f in access.features:
+        if f.kind == "hole":
+            continue
+        for r in f.routes[:4]:
+            view = look(access.solid.mesh.corners, r.direction, access.pitch, 14.0)
+            last = r.cuts[-1]
+            radius = tools[last.tool].cutter.DC / 2
+            tips = last.tips @ view.frame.T
+            seen = f.removal.corners.mean(axis=1) @ view.frame.T
+            j, i = np.nonzero(np.isfinite(view.height))
+            cells = np.stack([view.origin[0] + (i + 0.5) * view.pitch, view.origin[1] + (j + 0.5) * view.pitch], 1)
+            for x, y, z in tips[:: max(1, len(tips) // 60)]:
+                near = np.hypot(cells[:, 0] - x, cells[:, 1] - y) < radius - 1.5 * view.pitch
+                assert view.height[j[near], i[near]].max(initial=-np.inf) <= z + 0.26 * view.pitch + 0.06
+            reach = np.hypot(seen[:, None, 0] - tips[None, :, 0], seen[:, None, 1] - tips[None, :, 1]).min(axis=1)
+            assert np.quantile(reach, 0.95) <= radius + 2.0 + view.pitch
+
+
+def test_a_turned_or_mirrored_part_has_the_same_counts():
+    turns = [None, ((0, 0, 1), np.pi / 2), ((1, 0, 0), -np.pi / 2), ((0.3, 0.5, 0.8), 1.1)]
+    rows = []
+    for solid in built([(SIZE, MIXED, t, m) for t in turns for m in (False, True)]):
+        a = answered(solid)
+        kinds = sorted(f.kind for f in a.features)
+        rows.append((kinds, len(a.fixed[0].clampings), len(a.rotary[0].clampings)))
+        assert sum(f.volume for f in a.features) == pytest.approx(sum(f.volume for f in mixed().features), rel=2e-3)
+    assert all(r == rows[0] for r in rows)
+
+
+def test_the_same_question_has_the_same_answer():
+    solid = block(MIXED)
+    assert json.dumps(to_json(answered(solid))) == json.dumps(to_json(answered(solid)))
+
+
+def test_json_has_the_published_keys():
+    row = json.loads(json.dumps(to_json(mixed(), 1.5)))
+    keys = {"directions", "features", "unreachable_mm3", "unreachable", "operations", "pitch_mm", "error_bound_mm"}
+    assert keys | {"seconds"} == set(row)
+    assert set(row["directions"][0]) == {"vector", "reachable_mm3"}
+    hole = next(f for f in row["features"] if f["kind"] == "hole")
+    assert {"id", "kind", "directions", "diameter_mm", "depth_mm", "through", "axis", "position_mm"} <= set(hole)
+    for family in ("fixed", "rotary"):
+        assert set(row["operations"][family]) == {"clampings", "bound", "proven"}
+        assert set(row["operations"][family]["clampings"][0]) == {"directions", "features"}
+
+
+def test_a_hidden_slot_is_left_over_and_named():
+    tee = [
+        ("box", (-1, 38, 30), (101, 42, 51)),
+        ("box", (-1, 30, 20), (50, 50, 30)),
+        ("box", (50, 30, 20), (51, 50, 30)),
+    ]
+    closed = [("box", (20, 38, 30), (80, 42, 51)), ("box", (20, 25, 20), (80, 55, 30))]
+    access = answered(block(closed), job())
+    stays = sum(x.mm3 for x in access.left_over)
+    # The wings under the overhang: 60 x (30 - 4) x 10 mm, and the narrow ends that a round mill can't make.
+    assert stays == pytest.approx(60 * 26 * 10, rel=0.08)
+    assert any("undercut" in x.why for x in access.left_over)
+    through = answered(block(tee[:1]), job())
+    assert sum(x.mm3 for x in through.left_over) == 0
+
+
+def test_a_corner_sharper_than_the_smallest_mill_stays():
+    square = [("box", (30, 30, 30), (60, 60, 51))]
+    access = answered(block(square), job())
+    (pocket,) = access.features
+    assert pocket.kind == "pocket"
+    least = min(r.left_over for r in pocket.routes)
+    smallest = min(t.cutter.DC for t in shop().tools if t.cutter.kind == "end_mill" and t.cutter.LU >= 20) / 2
+    exact = 4 * (1 - np.pi / 4) * smallest**2 * 20
+    assert least <= exact + 2 * access.pitch * 20
+    assert max(r.left_over for r in pocket.routes) >= 0
+
+
+def test_a_fatter_holder_never_reaches_more():
+    solid = block([("box", (40, 30, 10), (52, 50, 51)), ("cylinder", (80, 40, 20), UP, 3.3, 31)])
+    reached = []
+    for extra in (0.0, 20.0, 60.0):
+        tools = tuple(
+            t.model_copy(
+                update={
+                    "holder": t.holder.model_copy(
+                        update={
+                            "stack": tuple(
+                                s.model_copy(update={"diameter": s.diameter + extra}) for s in t.holder.stack
+                            )
+                        }
+                    )
+                }
+            )
+            for t in shop().tools
+        )
+        fat = shop().model_copy(update={"tools": tools})
+        a = analyse(solid, stock_mesh(solid, FINISHED), fat, material(), machine(), job())
+        reached.append(sum(max((r.reached for r in f.routes), default=0.0) * f.volume for f in a.features))
+    assert reached[0] >= reached[1] - 1e-6
+    assert reached[1] >= reached[2] - 1e-6
+
+
+def test_deep_plain_hole_too_long_for_one_end_is_drilled_from_both():
+    solid = block([("cylinder", (-1, 40, 25), (1, 0, 0), 4.25, 102)], size=(90.0, 80.0, 50.0))
+    (hole,) = answered(solid, job()).features
+    pairs = [r for r in hole.routes if r.pair]
+    assert {r.direction for r in pairs} == {(1.0, 0.0, 0.0), (-1.0, 0.0, 0.0)}
+    depth = {r.direction: abs(float(r.cuts[0].tips[0, 0]) - (90 if r.direction[0] > 0 else 0)) for r in pairs}
+    assert sum(depth.values()) >= 90 + 1.0
+    access = answered(solid, job())
+    assert len(access.fixed[0].clampings) == 2
+
+
+def test_thread_is_suggested_then_confirmed_by_the_job():
+    solid = block([("cylinder", (30, 40, -1), UP, 2.5, 52)], size=(60.0, 80.0, 14.0))
+    (hole,) = answered(solid, job()).features
+    assert hole.thread is None
+    assert any("M6" in n for n in hole.notes)
+    fact = DrawingFact(at=(30.0, 40.0, 14.0), kind="thread", value="M6")
+    (hole,) = answered(solid, job(facts=(fact,))).features
+    assert hole.thread == "M6"
+    assert all([c.stage for c in r.cuts] == ["drill", "tap"] for r in hole.routes)
+    with pytest.raises(InputError, match=r"facts\[0\].at.*means no hole"):
+        answered(solid, job(facts=(DrawingFact(at=(5.0, 5.0, 14.0), kind="thread", value="M6"),)))
+
+
+def test_the_engineers_operations_are_honoured_or_contradicted():
+    solid = block(OPPOSED)
+    ops = (KnownOperation(directions=(DOWN,)), KnownOperation(directions=(UP,)))
+    access = answered(solid, job(operations=ops))
+    assert [c.directions for c in access.fixed[0].clampings] == [(DOWN,), (UP,)]
+    access = answered(solid, job(operations=(KnownOperation(directions=(UP,)),)))
+    assert any(r.about == "operations" and "not reached" in r.text for r in access.reasons)
+    assert len(access.fixed[0].clampings) == 2
+
+
+def test_overrides_filter_routes_and_unknown_features_are_an_error():
+    solid = block(OPPOSED)
+    access = answered(solid, job(overrides=(Override(feature="hole-1", seconds=30.0),)))
+    assert access.features[0].routes[0].seconds == pytest.approx(30.0)
+    assert all(c.measured for c in access.features[0].routes[0].cuts)
+    with pytest.raises(InputError, match="hole-9"):
+        answered(solid, job(overrides=(Override(feature="hole-9"),)))
+
+
+def test_forbidden_clampings_are_avoided():
+    solid = block(RING[:1] + RING[2:])
+    free = answered(solid, job()).rotary[0].clampings
+    assert len(free) == 1
+    shut = [(c.axis, u, frozenset(n for n, _ in c.features)) for c in free for u in c.ups]
+    again = answered(solid, job(), forbid=shut).rotary[0].clampings
+    assert len(again) == 2
+
+
+def test_clampings_need_at_least_the_greatest_number_of_incompatible_tasks():
+    ways = [UP, DOWN, (1.0, 0.0, 0.0)]
+    tasks = tuple(Task(f"t{k}", (Route(d, (), 1.0, 0.0),), {}, (), None) for k, d in enumerate(ways))
+    orders = solve(Problem(tasks, tuple(Setting(None, d) for d in ways)), {})
+    assert (len(orders[0].clampings), orders[0].bound, orders[0].proven) == (3, 3, True)
+    assert solve(Problem(tasks, (Setting(None, UP),)), {}) == []
