@@ -1,7 +1,17 @@
 """Height fields: arrays in, arrays out."""
 
 from palletwright.field.blocked import Thresholds, blocked, blocked_along
-from palletwright.field.clear import Clearances, Least, Tips, clearance, clearances, coarse, gathered, least_clearance
+from palletwright.field.clear import (
+    Clearances,
+    Least,
+    Tips,
+    clearance,
+    clearances,
+    coarse,
+    extent,
+    gathered,
+    least_clearance,
+)
 from palletwright.field.dilate import (
     INSIDE,
     INSIDE_ANYWHERE,
@@ -40,6 +50,7 @@ __all__ = [
     "decisive",
     "dilate",
     "erode",
+    "extent",
     "frame_of",
     "gathered",
     "grid_over",

@@ -258,10 +258,16 @@ class Tips:
     groups: Floats
 
 
+def extent(points: Floats) -> tuple[Floats, Floats]:
+    """Least and greatest of each column of (n, k) points: column by column, which is far faster than along rows."""
+    columns = np.ascontiguousarray(points.T)
+    return columns.min(axis=1), columns.max(axis=1)
+
+
 def gathered(tips: Floats, size: float = 6.0) -> Tips:
     """`tips` (n, 3) in groups of `size` mm square."""
     points = np.asarray(tips, dtype=np.float64).reshape(-1, 3)
-    cell = np.floor((points[:, :2] - points[:, :2].min(axis=0)) / size).astype(np.int64)
+    cell = np.floor((points[:, :2] - extent(points)[0][:2]) / size).astype(np.int64)
     key = cell[:, 1] * (cell[:, 0].max() + 1) + cell[:, 0]
     order = np.argsort(key, kind="stable")
     starts = np.flatnonzero(np.diff(key[order], prepend=-1))

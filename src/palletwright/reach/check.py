@@ -9,7 +9,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from palletwright.field import HeightField, Least, OwnedField, coarse, gathered, least_clearance, name_at, without
+from palletwright.field import (
+    HeightField,
+    Least,
+    OwnedField,
+    coarse,
+    extent,
+    gathered,
+    least_clearance,
+    name_at,
+    without,
+)
 from palletwright.progress import Report, silent
 from palletwright.reach.envelope import envelope_margins
 from palletwright.reach.model import ReachReport
@@ -172,7 +182,8 @@ def _states(turned: Sequence[Turned], mounts: Mapping[str, Mount]) -> list[tuple
 
 
 def _window(tips: Floats, radius: float) -> tuple[Floats, Floats]:
-    return tips[:, :2].min(axis=0) - radius, tips[:, :2].max(axis=0) + radius
+    low, high = extent(tips)
+    return low[:2] - radius, high[:2] + radius
 
 
 def _widest(machine: Machine, tools: Sequence[Turned]) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from palletwright.field import extent
 from palletwright.reach.task import Task
 from palletwright.scene import Body, Mount, Scene
 from palletwright.shop.model import Floors, Machine
@@ -36,7 +37,7 @@ def _travel(tasks: Sequence[Placed], machine: Machine) -> list[Margin]:
     """The gauge point of every tool within the travels, lead-in included: one margin an axis and tool."""
     worst: dict[tuple[str, str], Margin] = {}
     for task, tips, entry in tasks:
-        low, high = tips.min(axis=0), tips.max(axis=0)
+        low, high = extent(tips)
         high[2] = max(high[2], entry + LEAD_IN)
         gauge = np.array([0.0, 0.0, task.tool.gauge_length])
         for k, axis in enumerate("xyz"):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from palletwright.field import grid_over, least_clearance, swept_floor
+from palletwright.field import extent, grid_over, least_clearance, swept_floor
 from palletwright.reach.obstacles import Rasters
 from palletwright.reach.task import Stack
 from palletwright.solid.model import Mesh
@@ -39,7 +39,7 @@ def own_clearance(
     if above >= need:
         return above, tips[lowest]
     reach = max(row[0] for row in wide) + need + 2 * pitch
-    origin, shape = grid_over(tips[:, :2].min(axis=0), tips[:, :2].max(axis=0), pitch, reach)
+    origin, shape = grid_over(*extent(tips), pitch, reach)
     z = _heights(bodies, origin, shape, pitch, rasters)
     for points, entry, radius in gone:
         np.minimum(z, swept_floor(points, entry, ((radius, 0.0, 1.0),), origin, shape, pitch, inside=True), out=z)
