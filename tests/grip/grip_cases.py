@@ -156,3 +156,11 @@ CASES = {
     "side": side_drilled,
     "stepped": stepped,
 }
+
+
+def on_two_levels() -> Case:
+    """A part that no single lower face carries: a foot at each end, one 6 mm higher than the other."""
+    block = box((0, 0, 0), (90, 40, 30))
+    arch = cylinder((45, -1, 0), (0, 1, 0), 24.0, 42.0)
+    shape = subtract(block, arch, box((60, -1, -1), (91, 41, 6)))
+    return Case(shape, shape, shape, shape)

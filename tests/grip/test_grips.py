@@ -7,7 +7,19 @@ from itertools import combinations
 import numpy as np
 import pytest
 import shapely
-from grip_cases import CASES, Case, around, cut_all_round, ell, plate_with_holes, puck, sawn_block, shop, side_drilled
+from grip_cases import (
+    CASES,
+    Case,
+    around,
+    cut_all_round,
+    ell,
+    on_two_levels,
+    plate_with_holes,
+    puck,
+    sawn_block,
+    shop,
+    side_drilled,
+)
 
 from palletwright.grip import Grip, grips
 from palletwright.solid.bodies import box, manifold, union
@@ -315,3 +327,14 @@ def test_the_answer_needs_a_closed_mesh() -> None:
             floors=shop().floors,
             carrier_kind="plate",
         )
+
+
+def test_supports_of_different_heights_carry_what_no_single_face_does() -> None:
+    case = on_two_levels()
+    found, _ = case.solve()
+    assert found
+    for grip in found:
+        heights = sorted(c.at[2] for c in grip.contacts if c.id.startswith("R"))
+        assert heights[-1] - heights[0] == pytest.approx(6.0)
+        for contact in grip.contacts:
+            assert len(surface(case.before.moved(grip.poses[0]), np.asarray(contact.at)))

@@ -177,46 +177,51 @@ def _box(work: Work, draft: Draft, lift: float) -> Floats:
 def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
     """Rests under the three points where the part is raised; None where a tool would run into one."""
     seat = draft.seat
-    if lift <= 0 or not seat.apart:
+    if not seat.apart:
         return []
-    under = work.over(work.bottom, -SLACK, exact=True) if work.below_base > SLACK else NOTHING
     taken = [o for p in draft.pieces for o, low, _ in p.blocks() if low < 0.0]
     full = max(seat.rest.footprint) if seat.rest else 6.0
     result: list[Piece] = []
-    for k, (x, y) in enumerate(seat.points):
+    for k, (x, y, z) in enumerate(seat.points):
+        if lift + z < 1e-6:
+            continue  # the carrier's own face carries this point
+        under = work.over(work.bottom, z - SLACK, exact=True) if z - work.bottom > 1.0 + SLACK else NOTHING
         sizes = [full, *(s for s in (6.0, 4.0, 2.0) if s < full)]
         shapes = [shapely.box(x - s / 2, y - s / 2, x + s / 2, y + s / 2) for s in sizes]
-        fit = next((s for s in shapes if _stands(work, s, lift, [under, *taken, *(p.outline for p in result)])), None)
+        fit = next(
+            (s for s in shapes if _stands(work, s, (-lift, z), [under, *taken, *(p.outline for p in result)])), None
+        )
         if fit is None:
             work.fault("rest", "a tool that runs out of the base, or a clamp, leaves no room for a rest", 2.0)
             return None
-        own = seat.rest is not None and fit is shapes[0]
+        own = seat.rest is not None and fit is shapes[0] and abs(z) < 1e-6
         name = seat.rest.id if own and seat.rest else seat.under
         price = seat.rest.price if own and seat.rest else 0.0
-        result.append(Piece(f"rest{k + 1}", "locator", name, fit, 0.0, price=price))
+        result.append(Piece(f"rest{k + 1}", "locator", name, fit, float(z), price=price))
     return result
 
 
-def _stands(work: Work, outline: BaseGeometry, lift: float, taken: Sequence[BaseGeometry]) -> bool:
+def _stands(work: Work, outline: BaseGeometry, span: tuple[float, float], taken: Sequence[BaseGeometry]) -> bool:
     """Whether a rest of this outline is clear of tools that run out of the base, the part and other bodies."""
     flat = np.asarray(outline.exterior.coords)[:-1]
-    corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-lift, 0.0)])
+    corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in span])
     if work.runs_into(corners, RUN_OUT):
         return False
     return all(shapely.area(shapely.intersection(outline, t)) < 1e-6 for t in taken)
 
 
 def _seat_contacts(work: Work, seat: Seat, rests: list[Piece]) -> list[Contact]:
-    base = work.base
+    standing = {p.id: p.id for p in rests}
+    ground = "carrier" if seat.apart else "fixed-jaw"
     result = []
-    for k, (x, y) in enumerate(seat.points):
-        raw = base is not None and base.raw_at(float(x), float(y))
-        device = rests[k].id if rests else "carrier" if seat.apart else "fixed-jaw"
+    for k, (x, y, z) in enumerate(seat.points):
+        raw = any(b.raw_at(float(x), float(y)) for b in work.bases if abs(float(b.origin[2]) - z) < 1e-6)
+        device = standing.get(f"rest{k + 1}", ground)
         result.append(
             Contact(
                 f"R{k + 1}",
                 "locator",
-                (float(x), float(y), 0.0),
+                (float(x), float(y), float(z)),
                 (0.0, 0.0, 1.0),
                 work.material.friction,
                 device=device,

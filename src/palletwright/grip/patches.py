@@ -107,7 +107,9 @@ def planes(parts: Facets, kind: str, most: int = 24) -> list[tuple[Floats, float
         normal, offset = parts.normals[best], float(parts.offsets[best])
         if any(float(n @ normal) > SAME_NORMAL and abs(d - offset) < SAME_PLANE for n, d in result):
             continue
-        if kind == "wall" and (_width(parts, members, normal) < LEAST_WIDTH or _curved(parts, normal, offset)):
+        if kind == "wall" and _width(parts, members, normal) < LEAST_WIDTH:
+            continue
+        if _curved(parts, normal, offset):
             continue
         result.append((normal, offset))
         if len(result) == most:
@@ -139,6 +141,9 @@ def _curved(parts: Facets, normal: Floats, offset: float) -> bool:
 
 
 def _width(parts: Facets, members: Ints, normal: Floats) -> float:
+    """mm of a wall along its level tangent; for other faces their area, mm², which compares strips as well."""
+    if abs(normal[2]) > 0.5:
+        return float(parts.areas[members].sum())
     points = parts.mesh.corners[members].reshape(-1, 3)
     along = points @ np.array([-normal[1], normal[0], 0.0])
     return float(np.ptp(along))

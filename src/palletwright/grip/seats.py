@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from palletwright.grip.bodies import disc
+from palletwright.grip.patches import Patch
 from palletwright.grip.sweeps import hull
 from palletwright.grip.work import Work
 from palletwright.shop.model import Locator
@@ -22,7 +22,7 @@ PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
 
 @dataclass(frozen=True, eq=False)
 class Seat:
-    """Three points (3, 2) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face.
+    """Three points (3, 3) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face.
 
     `rest` is the shop's rest that lifts it, `under` names what does otherwise; not `apart`: a part of the jaws does.
     """
@@ -44,40 +44,55 @@ def relief_depth(work: Work) -> float:
 
 def cut_outs(work: Work, margin: float) -> BaseGeometry:
     """Where tools from above run out of the base, grown by a margin (mm)."""
-    rings: list[BaseGeometry] = []
+    shapes: list[BaseGeometry] = []
     for s in work.swept:
         if s.direction[2] > 1.0 - 1e-6:
             low = s.discs[s.discs[:, 2] < -1e-6]
-            rings.extend(disc(x, y, r + margin) for x, y, _, r in low[:: max(1, len(low) // 400)])
-    return shapely.union_all(rings) if rings else shapely.Polygon()
+            for radius in np.unique(low[:, 3]):
+                at = low[low[:, 3] == radius][:, :2]
+                shapes.append(shapely.MultiPoint(at).buffer((radius + margin) / np.cos(np.pi / 32), quad_segs=8))
+    return shapely.union_all(shapes) if shapes else shapely.Polygon()
 
 
 def support_points(work: Work) -> Floats | None:
-    """(3, 2) mm: three points of the base, the centre of mass as deep inside their triangle as it can be."""
-    if work.base is None:
-        return None
-    free = work.base.area
-    if relief_depth(work) > 0:
-        free = free.difference(cut_outs(work, 0.5))
+    """(3, 3) mm: three points of the base, the centre of mass as deep inside their triangle as it can be.
+
+    Where no single face carries the part, the points may lie on faces at different heights.
+    """
+    gone = cut_outs(work, 0.5) if relief_depth(work) > 0 else shapely.Polygon()
+    centre = np.asarray(work.before.centroid[:2])
+    if work.base is not None:
+        found = _widest(_on_face(work.base, gone, 24), centre)
+        if found is not None:
+            return found
+    faces = sorted(work.bases, key=lambda b: -round(b.area.area, 6))[:6]
+    points = [_on_face(b, gone, 8) for b in faces]
+    return _widest(np.concatenate(points), centre) if points else None
+
+
+def _on_face(face: Patch, gone: BaseGeometry, most: int) -> Floats:
+    """(n, 3) points of a face that can carry a support."""
+    free = face.area.difference(gone)
     inner = free.buffer(-PAD)
     if inner.is_empty:
         inner = free.buffer(-0.3)
-    if inner.is_empty:
-        return None
-    centre = np.asarray(work.before.centroid[:2])
+    flat = _candidates(inner, most) if not inner.is_empty else np.zeros((0, 2))
+    return np.column_stack([flat, np.full(len(flat), float(face.origin[2]))])
+
+
+def _widest(points: Floats, centre: Floats) -> Floats | None:
     best: Floats | None = None
     most = 1e-3
-    points = _candidates(inner)
     for triple in combinations(range(len(points)), 3):
         corners = points[list(triple)]
-        depth = round(_depth(corners, centre), 6)
+        depth = round(_depth(corners[:, :2], centre), 6)
         if depth > most:
             best, most = corners, depth
     return best
 
 
-def _candidates(area: BaseGeometry) -> Floats:
-    """At most 24 points of the hull's boundary that lie on the area itself."""
+def _candidates(area: BaseGeometry, most: int) -> Floats:
+    """At most `most` points of the hull's boundary that lie on the area itself."""
     ring = hull(np.asarray(shapely.get_coordinates(area)))
     if len(ring) < 3:
         return np.zeros((0, 2))
@@ -86,7 +101,7 @@ def _candidates(area: BaseGeometry) -> Floats:
     points = np.concatenate([ring, middles]) if len(ring) <= 12 else ring
     on = shapely.covers(area.buffer(1e-6), shapely.points(points))
     points = np.asarray(points[on])
-    return points[:: max(1, -(-len(points) // 24))]
+    return points[:: max(1, -(-len(points) // most))]
 
 
 def _depth(corners: Floats, centre: Floats) -> float:
@@ -115,7 +130,9 @@ def seats(work: Work) -> tuple[Seat, ...]:
     protrusion = work.below_base
     result = []
     if protrusion <= 1e-6:
-        note = (f"relief {depth:.1f} mm deep in the carrier below the part",) if depth > 0 else ()
+        note: tuple[str, ...] = (f"relief {depth:.1f} mm deep in the carrier below the part",) if depth > 0 else ()
+        if float(points[:, 2].max()) > 1e-6:
+            note += ("no single face carries the part: supports of different heights",)
         result.append(Seat(points, depth, 0.0, None, note))
     if depth > 0 or protrusion > 0:
         lift = max(depth, protrusion + BREAK_THROUGH if protrusion else 0.0, rest.height if rest else 0.0)

@@ -162,8 +162,7 @@ def _slab(at: Floats, t: Floats, out: Floats, half: float, low: float, high: flo
 
 def _pairs(work: Work, bites: Sequence[Bite]) -> list[tuple[Bite, Bite]]:
     """Two places over the base that don't meet, those whose middle lies nearest to the centre of mass first."""
-    assert work.base is not None
-    seat = work.base.area.convex_hull.buffer(1e-6)
+    seat = shapely.union_all([b.area for b in ([work.base] if work.base else work.bases)]).convex_hull.buffer(1e-6)
     over = [b for b in bites if seat.covers(shapely.Point(b.at[:2]))]
     rated = []
     for a, b in combinations(over, 2):

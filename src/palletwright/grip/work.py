@@ -33,6 +33,7 @@ class Work:
     walls: tuple[Patch, ...]
     tops: tuple[Patch, ...]
     base: Patch | None
+    bases: tuple[Patch, ...]
     swept: tuple[Swept, ...]
     shop: Shop
     material: Material
@@ -133,7 +134,8 @@ def gather(
     if lift:
         pose[2, 3] += lift
         before, after, finished = (facets(m.moved(pose)) for m in (parts[0].mesh, parts[1].mesh, part))
-        base = _seat_plane(patches(before, after, finished, "base"), before.mesh)
+        bases = patches(before, after, finished, "base")
+        base = _seat_plane(bases, before.mesh)
     if base is not None:
         base = replace(base, origin=np.zeros(3))
     return Work(
@@ -145,6 +147,7 @@ def gather(
         walls=patches(before, after, finished, "wall"),
         tops=patches(before, after, finished, "top"),
         base=base,
+        bases=bases,
         swept=swept(sweeps, rotation, pose[:3, 3]),
         shop=shop,
         material=material,
