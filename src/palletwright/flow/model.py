@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
+from palletwright.flow.loading import Handling
 from palletwright.verdict import Reason
 
 
 @dataclass(frozen=True, slots=True)
 class StationLoad:
-    """What the operator does at the stations of one operation in one start: count, screws each, whether raw."""
+    """What the operator does at the stations of one operation in one start.
+
+    Without `handling` a station takes the shop's `station_seconds` and its screws `seconds_per_screw` each; with it
+    the time is measured or built from motion-time elements.
+    """
 
     operation: int
     stations: int
     screws: int
     seconds_per_screw: float
+    handling: Handling | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +29,7 @@ class Timing:
     """One start and what it means per part. Minutes unless the name says otherwise.
 
     `start_seconds` from press of start to press of start; `attended_minutes` and `unattended_minutes` of it.
+    `load_basis` says what the loading time rests on.
     """
 
     sets: int
@@ -35,6 +43,7 @@ class Timing:
     spindle_minutes_per_part: float
     attended_minutes_per_part: float
     waits_for: str
+    load_basis: str = ""
 
 
 @dataclass(frozen=True)
@@ -51,19 +60,19 @@ class Cost:
     scrap: float
     capital: float
     per_year: int
+    wash: float = 0.0
+    inspection: float = 0.0
+
+    @property
+    def kinds(self) -> dict[str, float]:
+        """Money per part by kind, in the order of a cost stack."""
+        names = ("material", "machine", "labour", "tools", "fixture", "setup", "bench", "wash", "inspection", "scrap")
+        return {name: getattr(self, name) for name in names}
 
     @property
     def per_part(self) -> float:
-        return (
-            self.material
-            + self.machine
-            + self.labour
-            + self.tools
-            + self.fixture
-            + self.setup
-            + self.bench
-            + self.scrap
-        )
+        """The sum of the kinds."""
+        return math.fsum(self.kinds.values())
 
     @property
     def running(self) -> float:
@@ -73,7 +82,12 @@ class Cost:
 
 @dataclass(frozen=True)
 class Payback:
-    """Months until the capital is back, with a range from the spread of the inputs. None: never."""
+    """Months until the capital is back, with a range (10 % and 90 %) from the spread of the inputs. None: never.
+
+    `months` counts freed machine hours as far as `hours_worth` says; `months_without_hours` counts none of them.
+    `npv_range` goes with `npv`; `matters_most` are inputs with the rank correlation of each with the yearly saving
+    after the capital's yearly share.
+    """
 
     months: float | None
     low: float | None
@@ -84,6 +98,9 @@ class Payback:
     chance_within_limit: float
     matters_most: tuple[tuple[str, float], ...]
     machine_hours_freed: float
+    months_without_hours: float | None = None
+    hours_worth: float = 1.0
+    npv_range: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)

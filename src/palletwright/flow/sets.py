@@ -4,18 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from palletwright.flow.loading import station_time
 from palletwright.flow.model import StationLoad, Timing
 from palletwright.flow.tending import start_seconds
 from palletwright.shop.model import Rates
+
+FALLBACK = "the shop's seconds a station (common practice, no source)"
 
 
 def load_seconds(loads: Sequence[StationLoad], rates: Rates) -> float:
     """Seconds to unload and load one set by hand: every station's handling, its screws, and the allowance.
 
-    `rates.station_seconds` a station (common practice, no source), the clamp's own seconds a screw.
+    A station with `handling` takes its measured or built-up time with the allowance of its own weight. Without it:
+    `rates.station_seconds` a station (common practice, no source), the clamp's own seconds a screw, and the shop's
+    allowance.
     """
-    bare = sum(s.stations * (rates.station_seconds + s.screws * s.seconds_per_screw) for s in loads)
-    return bare * (1.0 + rates.allowance)
+    plain = sum(
+        s.stations * (rates.station_seconds + s.screws * s.seconds_per_screw) for s in loads if s.handling is None
+    )
+    built = sum(s.stations / s.handling.parts * station_time(s.handling).seconds for s in loads if s.handling)
+    return plain * (1.0 + rates.allowance) + built
+
+
+def load_basis(loads: Sequence[StationLoad]) -> str:
+    """What the loading time rests on, every basis once."""
+    return "; ".join(dict.fromkeys(station_time(s.handling).label if s.handling else FALLBACK for s in loads))
 
 
 def timing(machine_seconds: float, loads: Sequence[StationLoad], parts: float, sets: int, rates: Rates) -> Timing:
@@ -40,6 +53,7 @@ def timing(machine_seconds: float, loads: Sequence[StationLoad], parts: float, s
         spindle_minutes_per_part=machine_seconds / 60.0 / parts,
         attended_minutes_per_part=attended / parts,
         waits_for=waits,
+        load_basis=load_basis(loads),
     )
 
 
@@ -67,6 +81,7 @@ def combined(cycles: Sequence[Timing]) -> Timing:
         spindle_minutes_per_part=sum(t.spindle_minutes_per_part for t in cycles),
         attended_minutes_per_part=sum(t.attended_minutes_per_part for t in cycles),
         waits_for="; ".join(dict.fromkeys(t.waits_for for t in cycles)),
+        load_basis="; ".join(dict.fromkeys(t.load_basis for t in cycles if t.load_basis)),
     )
 
 

@@ -42,25 +42,37 @@ def machine_tending_cost(
 
 @dataclass(frozen=True, slots=True)
 class FiniteSource:
-    """Average numbers of machines running, waiting and being served; efficiency = (running + served) / all."""
+    """Average numbers of machines running, waiting and being served; efficiency = (running + served) / all.
+
+    `must_wait` is the chance that a machine that calls finds every server busy.
+    """
 
     running: float
     waiting: float
     served: float
     efficiency: float
+    must_wait: float
 
 
-def finite_source(*, machines: int, service_factor: float, servers: int = 1) -> FiniteSource:
-    """The finite-source queue with exponential times.
+def finite_source(
+    *, machines: int, service_factor: float, servers: int = 1, constant_service: bool = False
+) -> FiniteSource:
+    """The finite-source queue: machines that run for exponential times and then call for service.
 
     Parameters
     ----------
     machines : N, how many ask for service
-    service_factor : X = T / (T + U), service time over service plus running time, between 0 and 1
+    service_factor : X = T / (T + U), service time over service plus running time, from 0 to below 1
     servers : how many serve
+    constant_service : every service takes the same time; for one server only
 
-    Source: birth-death balance of the machine-repair model (Stevenson, Operations Management, finite-source
-    tables; N = 5, X = 0.125, one server gives F = 0.920).
+    Exponential service is the birth-death balance of the machine-repair model (Stevenson, Operations Management,
+    finite-source tables: N = 5, X = 0.125, one server gives F = 0.920). Constant service is Ashcroft's case
+    (Journal of the Royal Statistical Society, series B, 1950, from memory): with k = T / U,
+    running = N / (N·k + p), 1 / p = Σ_r C(N − 1, r) · Π_{i ≤ r} (e^(i·k) − 1), p the chance that a service
+    leaves no machine down.
+
+    Raises ValueError for numbers out of range, and for constant service by several servers.
     """
     if machines < 1 or servers < 1 or not 0 <= service_factor < 1:
         raise ValueError(
@@ -68,15 +80,38 @@ def finite_source(*, machines: int, service_factor: float, servers: int = 1) -> 
             f"not {machines}, {servers}, {service_factor}"
         )
     ratio = service_factor / (1.0 - service_factor)
+    if constant_service:
+        if servers != 1:
+            raise ValueError(f"constant_service knows one server only, not {servers}: simulate that case")
+        return _constant_service(machines, ratio)
+    chance = _states(machines, ratio, servers)
+    waiting = math.fsum(p * max(0, down - servers) for down, p in enumerate(chance))
+    served = math.fsum(p * min(down, servers) for down, p in enumerate(chance))
+    running = machines - waiting - served
+    # Who calls sees the others only: the same balance with one machine fewer.
+    must_wait = math.fsum(_states(machines - 1, ratio, servers)[servers:])
+    return FiniteSource(running, waiting, served, (running + served) / machines, must_wait)
+
+
+def _states(machines: int, ratio: float, servers: int) -> list[float]:
+    """Chances that 0, 1, ... machines are down."""
     weights = [1.0]
     for down in range(1, machines + 1):
         weights.append(weights[-1] * (machines - down + 1) * ratio / min(down, servers))
     total = math.fsum(weights)
-    chance = [w / total for w in weights]
-    waiting = math.fsum(p * max(0, down - servers) for down, p in enumerate(chance))
-    served = math.fsum(p * min(down, servers) for down, p in enumerate(chance))
-    running = machines - waiting - served
-    return FiniteSource(running, waiting, served, (running + served) / machines)
+    return [w / total for w in weights]
+
+
+def _constant_service(machines: int, ratio: float) -> FiniteSource:
+    product, terms = 1.0, [1.0]
+    for r in range(1, machines):
+        product *= math.expm1(r * ratio)
+        terms.append(math.comb(machines - 1, r) * product)
+    all_running = 1.0 / math.fsum(terms)
+    running = machines / (machines * ratio + all_running)
+    served = running * ratio
+    waiting = max(0.0, machines - running - served)
+    return FiniteSource(running, waiting, served, (running + served) / machines, 1.0 - all_running)
 
 
 def start_seconds(machine: float, load: float, swap: float, sets: int) -> float:
