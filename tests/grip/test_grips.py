@@ -338,3 +338,22 @@ def test_supports_of_different_heights_carry_what_no_single_face_does() -> None:
         assert heights[-1] - heights[0] == pytest.approx(6.0)
         for contact in grip.contacts:
             assert len(surface(case.before.moved(grip.poses[0]), np.asarray(contact.at)))
+
+
+def test_too_low_a_strip_of_wall_asks_for_the_missing_grip_stock() -> None:
+    vise = next(c for c in shop().carriers if c.kind == "vise")
+    case = sawn_block()
+    found, reasons = case.solve(carrier_kind="vise", vise=vise)
+    assert not found
+    need = next(r.amount for r in reasons if r.about == "walls")
+    assert need is not None
+    assert 0 < need < 4
+
+    def deeper(extra: float) -> tuple[Grip, ...]:
+        below = box((-2, -2, -4 - extra), (82, 52, -4))
+        parts = [union([m, below]) for m in (case.before, case.after)]
+        more = Case(parts[0], parts[1], parts[0], case.part, case.up, case.sweeps)
+        return more.solve(carrier_kind="vise", vise=vise)[0]
+
+    assert deeper(need + 0.01)
+    assert not deeper(need - 0.2)

@@ -24,6 +24,7 @@ from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
 
 CarrierKind = Literal["plate", "pallet", "vise"]
+LEAST_JAW = 3.0  # mm of wall in jaws; practice.md
 HOUR_AREA = 1500.0  # mm² of side that one hour of preparation counts for when ranking; our own choice
 SCREW_AREA = 60.0  # mm² for each screw that the loader turns; our own choice
 NO_WALLS = {
@@ -183,14 +184,14 @@ def _reasons(
     if seated:
         result += [Reason(k, NO_WALLS.get(k, "no place found")) for k in ways if k not in held and k not in work.faults]
     whole = [w for w in work.walls if w.whole.bounds and w.whole.bounds[3] - w.whole.bounds[1] >= 2 * NOSE]
-    if whole and not walls:
-        need = _grip_stock(work)
+    need = _grip_stock(work, carrier_kind)
+    if whole and not held and need > 0:
+        cut = "cuts every side wall down to the base" if not walls else "leaves too low a strip of the side walls"
         result.append(
             Reason(
                 "walls",
-                "this operation cuts every side wall down to the base: "
-                f"{need:.1f} mm of grip stock below the part would let stops and edge clamps hold it, or "
-                "cut the outline from another direction",
+                f"this operation {cut}: {need:.1f} mm more of grip stock below the part would let clamps hold it under "
+                "the tools, or cut the outline from another direction",
                 round(need, 2),
                 "mm",
             )
@@ -200,8 +201,10 @@ def _reasons(
     return tuple(result)
 
 
-def _grip_stock(work: Work) -> float:
-    """mm below the base that the lowest edge clamp needs to hold under this operation's tools."""
-    low = min((s.lowest for s in work.swept if s.direction[2] > 0.99), default=0.0)
-    rise = min((c.height - c.reach_height for c in work.shop.clamps if c.kind == "edge"), default=NOSE)
-    return max(2 * NOSE, NOSE + max(rise, 0.0) + work.vertical - low)
+def _grip_stock(work: Work, carrier_kind: CarrierKind) -> float:
+    """mm more below the base that the lowest jaw or edge clamp needs to hold under this operation's tools."""
+    low = min((s.lowest for s in work.swept if s.direction[2] > 0.99), default=np.inf)
+    if carrier_kind == "vise":
+        return LEAST_JAW + work.vertical - low
+    rise = min((c.height - c.reach_height for c in work.shop.clamps if c.kind == "edge"), default=0.0)
+    return NOSE + max(rise, 0.0) + work.vertical - low
