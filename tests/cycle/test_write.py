@@ -24,7 +24,7 @@ from palletwright.cycle import (
     time_program,
     write_programs,
 )
-from palletwright.cycle.interpreter import OFFSETS, offset_name
+from palletwright.cycle.modal_state import OFFSETS, offset_name
 from palletwright.cycle.model import Visit
 from palletwright.cycle.trace import trace
 from palletwright.errors import InputError

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from palletwright.cycle.interpreter import Habits, State, execute, start_state, straight_line
+from palletwright.cycle.interpreter import execute, straight_line
+from palletwright.cycle.modal_state import Habits, State, start_state
 from palletwright.cycle.motion import Axes, axes_of
 from palletwright.cycle.totals import Totals
 from palletwright.cycle.words import STRAIGHT, NotUnderstood, Variables, bare, expression, label, words_of

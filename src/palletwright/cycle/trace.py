@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from palletwright.cycle.interpreter import Habits, State, offset_name, start_state
+from palletwright.cycle.modal_state import Habits, State, offset_name, start_state
 from palletwright.cycle.motion import Axes
 from palletwright.cycle.path_time import RAPID, WAIT
 from palletwright.cycle.program_time import Run
