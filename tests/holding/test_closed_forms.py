@@ -9,7 +9,7 @@ import pytest
 
 from palletwright.holding import hold
 
-TABLE = [{"at": [x, y, 0], "normal": [0, 0, 1]} for x in (-40, 40) for y in (-30, 30)]
+TABLE = [{"at": [x, y, 0], "normal": [0, 0, 1], "stiffness": 5e4} for x in (-40, 40) for y in (-30, 30)]
 
 
 def strap(preload: float, **more: object) -> dict[str, object]:
@@ -77,7 +77,7 @@ def test_clamp_spring_shares_a_pull():
 
 def test_slip_of_a_hundredth_ends_the_elastic_factor():
     """One rest carries all: it slides from µ·P, and the clamp's friction spring lets it go 0.01 mm further."""
-    rests = [{"at": [0, 0, 0], "normal": [0, 0, 1]}]
+    rests = [{"at": [0, 0, 0], "normal": [0, 0, 1], "stiffness": 5e4}]
     got = case(
         {"at": [0, 0, 0], "force": [1, 0, 0]},
         [{"at": [0, 0, 0], "normal": [0, 0, -1], "preload": 1000, "friction": 9}],

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from palletwright.grip.model import Grip
-from palletwright.holding.bolts import bolt, proof_load, screw_force
+from palletwright.holding.bolts import proof_load
 from palletwright.holding.contacts import Array, Contacts
-from palletwright.holding.devices import GRADE, clamp_of
+from palletwright.holding.devices import GRADE, pressed
 from palletwright.holding.elastic import holds, respond, rest
 from palletwright.holding.worst import failing
 from palletwright.shop.model import Clamp
@@ -79,16 +79,10 @@ def _torque(
 
 def _greatest_share(base: Contacts, clamps: Sequence[Clamp], grip: Grip) -> tuple[float, str]:
     """How far all preloads can grow before the first screw, tightened with its scatter, meets its proof load."""
-    by_id = {c.id: c for c in grip.contacts}
-    shares, blind = [], False
-    for i in range(base.locators, len(base.ids)):
-        clamp = clamp_of(grip, by_id[base.ids[i]].device, clamps)
-        if clamp is None or base.preload[i] <= 0:
-            blind = True
-            shares.append(_BLIND)
-            continue
-        high = screw_force(clamp.torque, bolt(clamp.screw).diameter)[2] * base.preload[i] / clamp.force
-        shares.append(proof_load(clamp.screw, GRADE) / high)
+    shares = [proof_load(p.clamp.screw, GRADE) / p.screw for p in pressed(grip, base, clamps)]
+    blind = not shares
+    if blind and len(base.ids) > base.locators:
+        shares = [_BLIND]
     told = "the screws' limit is unknown" if blind else "within the screws' proof load"
     return min(shares, default=0.0), told
 

@@ -12,10 +12,9 @@ from typing import Any
 import numpy as np
 
 from palletwright.errors import Fault, InputError
-from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, wrench
+from palletwright.holding.contacts import CLAMP_STIFFNESS, LOCATOR_STIFFNESS, STANDARD_GRAVITY, Array, Contacts, wrench
 from palletwright.units import to
 
-STIFFNESS = 5.0e4  # N/mm, a small hardened pad on a machined face (estimated)
 _TOP = {"friction", "safety", "mass_kg", "centre", "locator", "clamp", "load"}
 _CONTACT = {"at", "normal", "friction", "stiffness", "name"}
 _LOAD = {"at", "force", "moment", "name"}
@@ -138,7 +137,13 @@ def _contact(
             r.fault(where + "normal", table["normal"], "has no length", "a vector into the part, not of zero length")
             normal = [0.0, 0.0, 1.0]
     own = r.number(where + "friction", table["friction"], "", 0.0) if "friction" in table else mu
-    stiff = r.number(where + "stiffness", table.get("stiffness", STIFFNESS), "N/mm", 0.0, above=True)
+    stiff = r.number(
+        where + "stiffness",
+        table.get("stiffness", CLAMP_STIFFNESS if kind == "clamp" else LOCATOR_STIFFNESS),
+        "N/mm",
+        0.0,
+        above=True,
+    )
     preload = r.number(where + "preload", table["preload"], "N", 0.0) if "preload" in table else None
     name = str(table.get("name", i + 1))
     return name, np.array(at), np.array(normal) / (math.hypot(*normal) or 1.0), own, stiff, preload

@@ -12,7 +12,7 @@ from palletwright.grip.model import Grip
 from palletwright.holding.advice import advise
 from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, contacts_of, location, wrench
 from palletwright.holding.devices import device_margins
-from palletwright.holding.elastic import elastic_factor, respond, rest
+from palletwright.holding.elastic import PRESSED, PRESSED_BY_FRICTION, elastic_factor, respond, rest
 from palletwright.holding.friction import LeastPreload, friction_factors, least_preload
 from palletwright.holding.loads import Loads, StationCut, loads_of, undominated
 from palletwright.holding.model import HoldingReport
@@ -95,12 +95,13 @@ def certify(
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
     cuts = undominated(cuts)
     loads = loads_of(cuts)
+    share = PRESSED_BY_FRICTION if grip.regime == "friction" else PRESSED
     best: _Finding | None = None
     for down in _gravities(cuts):
         falls = np.array([np.allclose(_down(cut[2]), down, atol=1e-6) for cut in cuts])
         rows = np.flatnonzero(falls[loads.cut])
         weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
-        found = _find(contacts, loads, rows, weight)
+        found = _find(contacts, loads, rows, weight, share)
         if best is None or found.factor < best.factor:
             best, gravity = found, weight
     assert best is not None
@@ -152,10 +153,10 @@ def _gravities(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]]) -> lis
     return found
 
 
-def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array) -> _Finding:
+def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array, share: float) -> _Finding:
     wrenches = loads.wrenches[rows]
     worst = worst_factor(contacts, wrenches, gravity)
-    at_rest = rest(contacts, gravity)
+    at_rest = rest(contacts, gravity, share)
     # Past the friction factor the elastic one decides nothing: the search ends a little above it.
     stop = max(2.0, _ELASTIC_ABOVE * min(worst.factor, 20.0))
     elastic, row = elastic_factor(contacts, at_rest, wrenches, gravity, stop=stop)

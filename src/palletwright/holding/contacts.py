@@ -16,6 +16,12 @@ Array = NDArray[np.float64]
 # Tangential over normal stiffness of an elastic contact: 2(1 − ν)/(2 − ν) at ν 0.3 (Mindlin 1949, from memory).
 TANGENTIAL = 0.82
 STANDARD_GRAVITY = 9.80665
+# Normal stiffness, N/mm, where a grip gives none. A locator: flat steel pad of 8 mm on aluminium, 2·E*·a = 4.7e5 (flat
+# punch, Johnson 1985, Contact Mechanics, from memory) in series with its body of about 5e5 (estimated). A clamp: its
+# screw and body (estimated).
+LOCATOR_STIFFNESS = 2.0e5
+CLAMP_STIFFNESS = 5.0e4
+_UNKNOWN = Contact.__dataclass_fields__["stiffness"].default
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +79,11 @@ class Contacts:
 
 
 def contacts_of(contacts: Sequence[Contact], *, clamp_friction: bool = True, usual: bool = False) -> Contacts:
-    """Arrays of a grip's contacts, friction at its low value (or the usual one), none at clamps if so asked."""
+    """Arrays of a grip's contacts, friction at its low value (or the usual one), none at clamps if so asked.
+
+    A stiffness left at the contract's default counts as not known and gets the usual one of its kind.
+    """
+    usual_stiffness = {"locator": LOCATOR_STIFFNESS, "clamp": CLAMP_STIFFNESS}
     rows = [c for c in contacts if c.kind == "locator"] + [c for c in contacts if c.kind == "clamp"]
     mu = [c.friction[usual] if clamp_friction or c.kind == "locator" else 0.0 for c in rows]
     normal = np.array([c.normal for c in rows], dtype=float).reshape(-1, 3)
@@ -83,7 +93,7 @@ def contacts_of(contacts: Sequence[Contact], *, clamp_friction: bool = True, usu
         np.array([c.at for c in rows], dtype=float).reshape(-1, 3),
         normal / np.linalg.norm(normal, axis=1, keepdims=True),
         np.array(mu, dtype=float),
-        np.array([c.stiffness for c in rows], dtype=float),
+        np.array([usual_stiffness[c.kind] if c.stiffness == _UNKNOWN else c.stiffness for c in rows], dtype=float),
         np.array([c.preload if c.kind == "clamp" else 0.0 for c in rows], dtype=float),
     )
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from palletwright.grip.model import Grip
-from palletwright.holding.bolts import SCATTER, bolt, proof_load, screw_force
+from palletwright.holding.bolts import NUT_FACTOR, SCATTER, bolt, proof_load, screw_force
 from palletwright.holding.contacts import Array, Contacts
 from palletwright.shop.model import Clamp
 from palletwright.verdict import Margin
@@ -25,42 +26,64 @@ def clamp_of(grip: Grip, device: str, clamps: Sequence[Clamp]) -> Clamp | None:
     return next((c for c in clamps if c.id == catalogue), None)
 
 
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """One clamp in place: the share of its rated force that its contacts give, and how far the cut raises it (≥ 1)."""
+
+    device: str
+    clamp: Clamp
+    share: float
+    raised: float
+
+    @property
+    def torque(self) -> float:
+        return self.clamp.torque * self.share
+
+    @property
+    def screw(self) -> float:
+        """Greatest screw force, N, scatter included."""
+        return screw_force(self.torque, bolt(self.clamp.screw).diameter)[2] * self.raised
+
+
+def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Array | None = None) -> list[Pressed]:
+    """The clamps that the shop's list names, each with all its contacts: their preloads add as vectors."""
+    device = {c.id: c.device for c in grip.contacts}
+    rows: dict[str, list[int]] = {}
+    for i in range(base.locators, len(base.ids)):
+        rows.setdefault(device[base.ids[i]] or base.ids[i], []).append(i)
+    found = []
+    for name, at in rows.items():
+        clamp = clamp_of(grip, name, clamps)
+        force = float(np.linalg.norm((base.preload[at, None] * base.normal[at]).sum(axis=0)))
+        if clamp is None or force <= 0:
+            continue
+        now = (
+            force
+            if reactions is None
+            else float(np.linalg.norm((reactions[at, 0, None] * base.normal[at]).sum(axis=0)))
+        )
+        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force)))
+    return found
+
+
 def device_margins(
     grip: Grip, base: Contacts, reactions: Array, clamps: Sequence[Clamp], yield_strength: float | None
 ) -> tuple[Margin, ...]:
-    """Margins of every clamp that the shop's list names.
+    """Screw and mark margins of every clamp that the shop's list names.
 
     `base` holds the nominal preloads (N), `reactions` (m, 3) the contact forces under the worst load at its factor:
     where the cut raises a clamp's force, its screw carries it. The preload counts with its scatter upwards.
     """
     margins = []
-    by_id = {c.id: c for c in grip.contacts}
-    for i in range(base.locators, len(base.ids)):
-        clamp = clamp_of(grip, by_id[base.ids[i]].device, clamps)
-        if clamp is None or base.preload[i] <= 0:
-            continue
-        share = base.preload[i] / clamp.force
-        raised = max(1.0, float(reactions[i, 0] / base.preload[i]))
-        screw = screw_force(clamp.torque * share, bolt(clamp.screw).diameter)[2] * raised
-        note = f"torque {clamp.torque * share:.1f} N·m, K 0.2, +{SCATTER:.0%} scatter, class {GRADE} assumed"
-        margins.append(
-            Margin(
-                "screw proof load",
-                f"clamp {base.ids[i]}",
-                clamp.screw,
-                screw,
-                proof_load(clamp.screw, GRADE),
-                "N",
-                note=note,
-            )
-        )
+    for p in pressed(grip, base, clamps, reactions):
+        note = f"torque {p.torque:.1f} N·m, K {NUT_FACTOR:g}, +{SCATTER:.0%} scatter, class {GRADE} assumed"
+        have = proof_load(p.clamp.screw, GRADE)
+        margins.append(Margin("screw proof load", f"clamp {p.device}", p.clamp.screw, p.screw, have, "N", note=note))
         if yield_strength is not None:
-            pressure = base.preload[i] * (1.0 + SCATTER) * raised / (clamp.footprint[0] * PATCH_HEIGHT)
-            note = f"contact patch {clamp.footprint[0]:g} × {PATCH_HEIGHT:g} mm (estimated)"
+            pressure = p.clamp.force * p.share * (1.0 + SCATTER) * p.raised / (p.clamp.footprint[0] * PATCH_HEIGHT)
+            note = f"contact patch {p.clamp.footprint[0]:g} × {PATCH_HEIGHT:g} mm (estimated)"
             margins.append(
-                Margin(
-                    "marks", f"clamp {base.ids[i]}", "part", float(pressure), MARK * yield_strength, "N/mm²", note=note
-                )
+                Margin("marks", f"clamp {p.device}", "part", pressure, MARK * yield_strength, "N/mm²", note=note)
             )
     return tuple(margins)
 
@@ -73,17 +96,9 @@ def torque_window(
     `slides_at` is the share of the nominal preloads at which the holding factor meets its floor.
     """
     window = {}
-    by_id = {c.id: c for c in grip.contacts}
-    for i in range(base.locators, len(base.ids)):
-        clamp = clamp_of(grip, by_id[base.ids[i]].device, clamps)
-        if clamp is None:
-            continue
-        nominal = clamp.torque * base.preload[i] / clamp.force
-        by_screw = (
-            clamp.torque * proof_load(clamp.screw, GRADE) / screw_force(clamp.torque, bolt(clamp.screw).diameter)[2]
-        )
-        by_mark = (
-            nominal * MARK * yield_strength * clamp.footprint[0] * PATCH_HEIGHT / (base.preload[i] * (1 + SCATTER))
-        )
-        window[base.ids[i]] = (float(nominal * slides_at), float(np.minimum(by_screw, by_mark)))
+    for p in pressed(grip, base, clamps):
+        by_screw = p.torque * proof_load(p.clamp.screw, GRADE) / p.screw
+        area = p.clamp.footprint[0] * PATCH_HEIGHT
+        by_mark = p.torque * MARK * yield_strength * area / (p.clamp.force * p.share * (1.0 + SCATTER))
+        window[p.device] = (p.torque * slides_at, min(by_screw, by_mark))
     return window

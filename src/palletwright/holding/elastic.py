@@ -19,6 +19,9 @@ from palletwright.holding.contacts import TANGENTIAL, Array, Contacts
 SLIP_LIMIT = 0.01  # mm, methods section 5
 # A locator that the preload presses with less than this share of the preload counts as not pressed.
 PRESSED = 0.01
+# Where friction alone holds, what a grip presses by the way (a rest under an edge clamp) isn't what holds the part:
+# it may unload, but not stand off by more than the slip limit. Common practice, no source.
+PRESSED_BY_FRICTION = 0.25
 _CAP = 1000.0
 # Newton steps: at most this many, and fewer where a load without an answer is solved in another way anyhow.
 _ROUNDS = 50
@@ -45,15 +48,26 @@ class State:
     residual: Array
 
 
-def rest(contacts: Contacts, gravity: Array) -> Rest:
-    """Reactions to the preload and the weight, clamp normals held at their preload."""
+def rest(contacts: Contacts, gravity: Array, share: float = PRESSED) -> Rest:
+    """Reactions to the preload and the weight, clamp normals held at their preload.
+
+    A locator counts as pressed from `share` of the greatest preload.
+    """
     start = np.zeros((len(contacts.ids), 3))
-    start[:, 0] = contacts.preload
     normal = np.where(contacts.is_clamp, 0.0, contacts.stiffness)
-    state = _solve(contacts, start, normal, gravity[None, :], np.zeros((1, 6)))
+    twist = np.zeros((1, 6))
+    # In one go, or else with the preload and the weight growing in ten steps.
+    for steps in ((1.0,), tuple(np.arange(1, 11) / 10.0)):
+        for grown in steps:
+            start[:, 0] = grown * contacts.preload
+            state = _solve(contacts, start, normal, grown * gravity[None, :], twist)
+            twist = state.twist
+        if state.residual[0] < 1e-6:
+            break
+        twist = np.zeros((1, 6))
     force = state.force[0]
     reference = max(1e-9, float(contacts.preload.max(initial=0.0)))
-    pressed = (force[:, 0] > PRESSED * reference) & ~contacts.is_clamp
+    pressed = (force[:, 0] > share * reference) & ~contacts.is_clamp
     return Rest(force, bool(state.residual[0] < 1e-6), pressed)
 
 
@@ -92,11 +106,32 @@ def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: 
     return State(force, slip, gap, found / scale, residual)
 
 
+def opposed(contacts: Contacts) -> NDArray[np.bool_]:
+    """(m,) locators that another one faces, as both sides of a pin do: leaving one is pressing on the other."""
+    facing = contacts.normal[: contacts.locators] @ contacts.normal[: contacts.locators].T < -0.5
+    return np.concatenate([facing.any(axis=1), np.zeros(len(contacts.ids) - contacts.locators, dtype=bool)])
+
+
+def mates(contacts: Contacts) -> NDArray[np.intp]:
+    """(m,) for each contact the other level of the same face (ids `A1` and `A1-low`), or itself.
+
+    A face that tilts off at one edge still stands at the other: it has lifted when both have.
+    """
+    place = {name: i for i, name in enumerate(contacts.ids)}
+    other = [n.removesuffix("-low") if n.endswith("-low") else f"{n}-low" for n in contacts.ids]
+    return np.array([place.get(n, i) for i, n in enumerate(other)], dtype=np.intp)
+
+
 def holds(contacts: Contacts, at_rest: Rest, state: State) -> NDArray[np.bool_]:
-    """(k,): balanced, no pressed locator lifted off, no unpressed one by more than the slip limit, no more slip."""
-    lifted = (state.force[..., 0] <= 0) & at_rest.pressed
-    wide = (state.gap > SLIP_LIMIT) & ~contacts.is_clamp
-    slipped = state.slip > SLIP_LIMIT
+    """(k,): balanced, no pressed locator lifted off, no other one by more than the slip limit, no more slip.
+
+    A locator that another faces may stand off: a pin in its hole does so on one side. Slip counts where
+    the preload presses: elsewhere no friction held the part.
+    """
+    bears = (state.force[..., 0] > 0) | (state.force[..., mates(contacts), 0] > 0)
+    lifted = ~bears & at_rest.pressed & ~opposed(contacts)
+    wide = (state.gap > SLIP_LIMIT) & ~contacts.is_clamp & ~opposed(contacts)
+    slipped = (state.slip > SLIP_LIMIT) & (at_rest.pressed | contacts.is_clamp)
     loose = (state.force[..., 0] <= 0) & contacts.is_clamp & (contacts.preload > 0)
     return np.asarray((state.residual < 1e-6) & ~(lifted | wide | slipped | loose).any(axis=1))
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 _DONE = 1e-11
+_STEP = 0.05  # mm, greatest motion in one step; states that count move by less than a tenth of a millimetre
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
@@ -64,7 +65,7 @@ def _law(
             for j in range(6):
                 u[a] += grasp[i, a, j] * twist[j]
         raw = start[i, 0] - normal[i] * u[0]
-        closed = raw > 0.0
+        closed = raw >= 0.0
         f_n = raw if closed else 0.0
         t1 = start[i, 1] - stiff[i] * u[1]
         t2 = start[i, 2] - stiff[i] * u[2]
@@ -124,6 +125,7 @@ def solve_many(
     for k in range(loads):
         size = max(1.0, np.abs(load[k]).max()) + preload
         worst = np.inf
+        damping = floor
         for _ in range(rounds):
             tangent[:, :] = 0.0
             total[:] = load[k]
@@ -132,10 +134,13 @@ def solve_many(
             if worst < _DONE:
                 break
             for j in range(6):
-                tangent[j, j] += floor
+                tangent[j, j] += damping
             before = (total * total).sum()
             step = total.copy()
             _eliminate(tangent, step)
+            reach = np.abs(step).max()
+            if reach > _STEP:
+                step *= _STEP / reach
             share, best, least = 1.0, 0.0, np.inf
             for _ in range(8):
                 q[:] = twist[k] + share * step
@@ -148,5 +153,7 @@ def solve_many(
                     break
                 share *= 0.5
             twist[k] += best * step
+            # Where sliding leaves a direction without stiffness, steps are damped until they help again.
+            damping = min(1e6 * damping, 0.1 * stiff.max()) if least > 0.8 * before else max(0.03 * damping, floor)
         residual[k] = worst
     return force, slip, gap, residual

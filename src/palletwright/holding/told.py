@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from palletwright.holding.contacts import Array, Contacts
-from palletwright.holding.elastic import SLIP_LIMIT, Rest, State
+from palletwright.holding.elastic import SLIP_LIMIT, Rest, State, opposed
 
 
 def name(contacts: Contacts, i: int) -> str:
@@ -41,15 +41,16 @@ def by_state(contacts: Contacts, rest: Rest, state: State, row: int) -> str:
     if not rest.balanced:
         return "not balanced even without a cut: nothing holds the part against the clamps or its weight"
     force, slip, gap = state.force[row], state.slip[row], state.gap[row]
-    lifted = np.flatnonzero((force[:, 0] <= 0) & rest.pressed)
+    lifted = np.flatnonzero((force[:, 0] <= 0) & rest.pressed & ~opposed(contacts))
     if len(lifted):
         return f"lifts off {name(contacts, int(lifted[np.argmax(gap[lifted])]))}"
-    wide = np.where(contacts.is_clamp, 0.0, gap)
+    wide = np.where(contacts.is_clamp | opposed(contacts), 0.0, gap)
     if wide.max(initial=0.0) > SLIP_LIMIT:
         return f"lifts off {name(contacts, int(np.argmax(wide)))}"
     loose = np.flatnonzero((force[:, 0] <= 0) & contacts.is_clamp & (contacts.preload > 0))
     if len(loose):
         return f"comes free of {name(contacts, int(loose[0]))}"
+    slip = slip * (rest.pressed | contacts.is_clamp)
     i = int(np.argmax(slip))
     if slip[i] == 0:
         return "moves freely: no contact resists it"
