@@ -17,11 +17,12 @@ def _rods(X, Y, k):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True)
-def _five_table(xs, ys, floor, a, b, goal, most_work):  # type: ignore[no-untyped-def]
+def _five_table(xs, ys, floor, a, b, goal, most_work, top_only):  # type: ignore[no-untyped-def]
     """count[i, j] for the rectangle xs[i] × ys[j], and its cuts. `floor` maps a length to the index of its sum.
 
     Blocks for x1 ≤ x2 and y1 ≤ y2: [0, x1] × [0, y2], [x1, X] × [0, y1], [x1, x2] × [y1, y2],
-    [0, x2] × [y2, Y], [x2, X] × [y1, Y]. A rectangle at its area bound is not searched.
+    [0, x2] × [y2, Y], [x2, X] × [y1, Y]. With `top_only` all but the whole are cut straight through
+    only. A rectangle at its bound is not searched.
     """
     n, m = len(xs), len(ys)
     count = np.zeros((n, m), dtype=np.int32)
@@ -32,7 +33,18 @@ def _five_table(xs, ys, floor, a, b, goal, most_work):  # type: ignore[no-untype
             X, Y = xs[i], ys[j]
             best = max((X // a) * (Y // b), (X // b) * (Y // a))
             bound = min((X * Y - max(_rods(X, Y, a), _rods(X, Y, b))) // (a * b), goal)
-            if best < bound and work < most_work:
+            if top_only and best < bound and (i < n - 1 or j < m - 1):
+                for p in range(1, i):
+                    total = count[p, j] + count[floor[X - xs[p]], j]
+                    if total > best:
+                        best = total
+                        cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = xs[p], xs[p], Y, Y
+                for r in range(1, j):
+                    total = count[i, r] + count[i, floor[Y - ys[r]]]
+                    if total > best:
+                        best = total
+                        cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = 0, X, ys[r], Y
+            elif best < bound and work < most_work:
                 done = False
                 for p in range(i + 1):
                     x1 = xs[p]
@@ -77,7 +89,9 @@ def _five_table(xs, ys, floor, a, b, goal, most_work):  # type: ignore[no-untype
     return count, cuts, work < most_work
 
 
-def five_blocks(length: int, width: int, a: int, b: int, goal: int, work: int) -> tuple[NDArray[np.int64], bool]:
+def five_blocks(
+    length: int, width: int, a: int, b: int, goal: int, work: int, top_only: bool = False
+) -> tuple[NDArray[np.int64], bool]:
     """Boxes (n, 3): x, y, turned, of the best recursive five-block pattern found within `work` steps.
 
     Past `work` the larger rectangles are only filled with rows, and the second answer is False.
@@ -86,7 +100,7 @@ def five_blocks(length: int, width: int, a: int, b: int, goal: int, work: int) -
     points = np.flatnonzero(sums(max(length, width), a, b)).astype(np.int64)
     index = np.searchsorted(points, floor)
     xs, ys = points[points <= length], points[points <= width]
-    count, cuts, whole = _five_table(xs, ys, index, a, b, goal, work)
+    count, cuts, whole = _five_table(xs, ys, index, a, b, goal, work, top_only)
     boxes: list[tuple[int, int, int]] = []
     todo = [(0, 0, length, width)]
     while todo:

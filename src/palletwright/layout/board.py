@@ -49,10 +49,10 @@ class Board:
         inside = (points[:, 0] >= x0 - EDGE) & (points[:, 0] <= x1 + EDGE)
         inside &= (points[:, 1] >= y0 - EDGE) & (points[:, 1] <= y1 + EDGE)
         if room.area >= (x1 - x0) * (y1 - y0) * (1 - 1e-12):
-            return inside
+            return np.asarray(inside)
         where = np.flatnonzero(inside)
         inside[where] = shapely.dwithin(room, shapely.points(points[where]), EDGE)
-        return inside
+        return np.asarray(inside)
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from palletwright.layout.blocked import recentred
 from palletwright.layout.board import Board
-from palletwright.layout.loading import loading_bound
+from palletwright.layout.loading import loading_bound, pallet_loading
 from palletwright.layout.polygons import shifted, turned
 
+NODES = 100_000  # work of the exhaustive search for the last box bound
 SAFE = 1e-4  # mm by which inner sets shrink before a rectangle must lie in them, against rounding
 Points = NDArray[np.float64]
 
@@ -27,7 +28,7 @@ def upper_bound(board: Board, module_outline: Any, area: Any, gap: float) -> tup
     rooms = {t: r for t, r in board.rooms.items() if not r.is_empty}
     if not rooms:
         return 0, "the outline is larger than the side"
-    centre = _centre(module_outline)
+    centre = outline_centre(module_outline)
     found = [(_by_area(module_outline, area, gap), "area of outlines")]
     boxes = np.array([_moved_bounds(r, centre, t) for t, r in rooms.items()])
     inner = {
@@ -42,7 +43,8 @@ def upper_bound(board: Board, module_outline: Any, area: Any, gap: float) -> tup
     return min(found, key=lambda f: f[0])
 
 
-def _centre(outline: Any) -> Points:
+def outline_centre(outline: Any) -> Points:
+    """(x, y) centre of the outline's box, mm."""
     x0, y0, x1, y1 = outline.bounds
     return np.array([(x0 + x1) / 2, (y0 + y1) / 2])
 
@@ -50,7 +52,8 @@ def _centre(outline: Any) -> Points:
 def _moved_bounds(room: Any, centre: Points, turn: int) -> tuple[float, float, float, float]:
     x, y = centre
     step = ((x, y), (-y, x), (-x, -y), (y, -x))[turn % 4]
-    return shifted(room, step).bounds  # type: ignore[no-any-return]
+    x0, y0, x1, y1 = shifted(room, step).bounds
+    return float(x0), float(y0), float(x1), float(y1)
 
 
 def _by_area(outline: Any, area: Any, gap: float) -> int:
@@ -58,7 +61,7 @@ def _by_area(outline: Any, area: Any, gap: float) -> int:
     own = outline.buffer(gap / 2, quad_segs=4).area if gap > 0 else outline.area
     corner = gap / 2 / math.cos(math.pi / 16)
     space = area.buffer(corner, quad_segs=4).area if gap > 0 else area.area
-    return math.floor(space / own + 1e-9)
+    return math.floor(float(space / own) + 1e-9)
 
 
 def _one_rectangle(inner: list[Any], width: float, height: float) -> int:
@@ -99,7 +102,7 @@ def _turned_rectangles(inner: dict[tuple[int, int], Any], rooms: dict[int, Any],
 
     Needs the differences of any two rectangles within the blocked set of their turns.
     """
-    best = 10**9
+    best, sizes = 10**9, None
     for a, b in _rectangles(inner, tuple(rooms)):
         grown = np.array([_grown(box, a, b, t) for box, t in zip(boxes, rooms, strict=True)])
         low, high = grown[:, :2].min(axis=0), grown[:, 2:].max(axis=0)
@@ -110,8 +113,10 @@ def _turned_rectangles(inner: dict[tuple[int, int], Any], rooms: dict[int, Any],
             count = math.floor((high[0] - low[0]) / w + 1e-9) * math.floor((high[1] - low[1]) / h + 1e-9)
         else:
             count = loading_bound(high[0] - low[0], high[1] - low[1], a, b)
+            if count <= best:
+                sizes = (float(high[0] - low[0]), float(high[1] - low[1]), a, b)
         best = min(best, count)
-    return best
+    return best if sizes is None else min(best, pallet_loading(*sizes, nodes=NODES)[1])
 
 
 def _grown(box: Points, a: float, b: float, turn: int) -> list[float]:

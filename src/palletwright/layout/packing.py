@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 from palletwright.layout.blocked import table
 from palletwright.layout.board import NONE, Board, Placed, clear, greedy
-from palletwright.layout.bounds import upper_bound
+from palletwright.layout.bounds import outline_centre, upper_bound
+from palletwright.layout.boxes import Points, box_patterns
 from palletwright.layout.choose import candidates, largest_clear
 from palletwright.layout.lattice import Cell, double_cells, fitted, lattices, single_cells
 from palletwright.layout.limits import what_stops_one_more
@@ -56,7 +58,7 @@ def pack(
     bound, bound_name = upper_bound(board, module.outline, area, solid_gap)
     board = Board({t: r for t, r in board.rooms.items() if not r.is_empty}, board.table)
     goal = bound if most is None else min(bound, most)
-    best = search(board, goal, effort, seed) if board.rooms and goal > 0 else NONE
+    best = search(board, goal, effort, seed, outline_centre(module.outline)) if board.rooms and goal > 0 else NONE
     if not clear(board, best):
         raise AssertionError("a packing failed its exact check")
     best = _first(best.sorted(), goal)
@@ -69,14 +71,15 @@ def pack(
     return Packing(stations, len(best), bound, len(best) == bound, pattern, reasons, (), "ok" if stations else "empty")
 
 
-def search(board: Board, goal: int, effort: int, seed: int) -> Placed:
+def search(board: Board, goal: int, effort: int, seed: int, centre: Points) -> Placed:
     """Each turn alone, then half turns together, then all turns, until the goal is met: a count never falls
     because more turns are allowed."""
     best = NONE
     kept: list[Placed] = []
     for turns in _turn_groups(board.turns):
         part = Board({t: board.rooms[t] for t in turns}, board.table)
-        for found in _steps(part, kept, goal, effort, seed):
+        boxes = box_patterns(part, centre) if len(turns) > 1 else ()
+        for found in chain(boxes, _steps(part, kept, goal, effort, seed)):
             if len(found) > len(best):
                 best = found
                 kept = [*kept, best]

@@ -127,7 +127,7 @@ def _seen(heights, used, key_one, key_two, value, count):  # type: ignore[no-unt
 
 
 @numba.njit(cache=True, nogil=True)
-def _run(
+def _run(  # type: ignore[no-untyped-def]
     heights,
     height,
     a,
@@ -145,7 +145,7 @@ def _run(
     value,
     count,
     nodes,
-):  # type: ignore[no-untyped-def]
+):
     """Depth-first; continues from `stack` and `state` (depth, placed, waste). 1 found, 0 exhausted, 2 more to do.
 
     The lowest, leftmost free cell is covered by a box lying there, by one standing there, or wasted up to the

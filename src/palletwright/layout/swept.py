@@ -73,7 +73,7 @@ def _grown(shape: Any, gap: float, outer: bool) -> Any:
 
 def _turned_points(points: Points, turn: int) -> Points:
     cos, sin = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[turn % 4]
-    return points @ np.array([[cos, sin], [-sin, cos]])
+    return np.asarray(points @ np.array([[cos, sin], [-sin, cos]]))
 
 
 def _rows(sweep: ToolSweep, nose: Rows) -> Iterator[tuple[Points, float, float]]:
@@ -218,7 +218,7 @@ def _rim(tips: Points, radius: float) -> Points:
     for i in range(-2, 3):
         for j in range(-2, 3):
             inner &= np.roll(full, (i, j), axis=(0, 1))
-    return tips[~inner[cell[:, 0], cell[:, 1]]]
+    return np.asarray(tips[~inner[cell[:, 0], cell[:, 1]]])
 
 
 def _foremost(tips: Points, direction: Points) -> Points:
@@ -226,4 +226,4 @@ def _foremost(tips: Points, direction: Points) -> Points:
     along, across = tips @ direction[:2], np.round(tips @ np.array([-direction[1], direction[0]]), 4)
     order = np.lexsort((along, across))
     first = np.concatenate([[True], np.diff(across[order]) > 0])
-    return tips[order][first]
+    return np.asarray(tips[order][first])
