@@ -1,8 +1,9 @@
-"""Flow: loading, sets, people and money."""
+"""Flow: loading, sets and people, balance, simulation, money, and which part next."""
 
 from palletwright.flow.model import Cost, Flow, Payback, StationLoad, Timing
-from palletwright.flow.money import cost, cost_range, payback
-from palletwright.flow.sets import combined, load_seconds, piles, timing
+from palletwright.flow.money import cost
+from palletwright.flow.returns import cost_range, payback
+from palletwright.flow.sets import combined, load_seconds, timing
 from palletwright.flow.tending import (
     FiniteSource,
     finite_source,
@@ -28,7 +29,6 @@ __all__ = [
     "load_seconds",
     "machine_tending_cost",
     "payback",
-    "piles",
     "start_seconds",
     "starts_per_part",
     "timing",

@@ -83,16 +83,3 @@ def combined(cycles: Sequence[Timing]) -> Timing:
         waits_for="; ".join(dict.fromkeys(t.waits_for for t in cycles)),
         load_basis="; ".join(dict.fromkeys(t.load_basis for t in cycles if t.load_basis)),
     )
-
-
-def piles(counts: Sequence[int]) -> tuple[int, tuple[tuple[int, int], ...]]:
-    """Finished parts per start from the stations of each operation, and the pile before each later operation
-    that grows per start (operation index, parts)."""
-    finished = min(counts)
-    grows = []
-    leaving = counts[0]
-    for k, n in enumerate(counts[1:], start=1):
-        if leaving > n:
-            grows.append((k, leaving - n))
-        leaving = min(leaving, n)
-    return finished, tuple(grows)
