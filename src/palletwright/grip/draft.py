@@ -13,8 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 from palletwright.grip.bodies import NOTHING, prism
 from palletwright.grip.model import Contact, Device, Grip, GripKind
+from palletwright.grip.patches import Patch
 from palletwright.grip.seats import DEEPEST_RELIEF, Seat
-from palletwright.grip.spots import SLACK, Spot
+from palletwright.grip.spots import NOSE, SLACK, Spot, half_nose
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp
 from palletwright.solid.bodies import union
@@ -102,6 +103,34 @@ def wall_contact(work: Work, at: Spot, name: str, device: str, preload: float = 
     kind: Literal["clamp", "locator"] = "clamp" if isinstance(at.item, Clamp) else "locator"
     raw = at.wall.raw_at(at.s, at.height)
     return Contact(name, kind, vec(p), vec(n), work.material.friction, preload=preload, device=device, raw=raw)
+
+
+APART = 3.0  # mm of height from which a face counts as touching at two levels; common practice, no source
+
+
+def low_level(wall: Patch, s: float, half: float, bottom: float, high: float) -> float | None:
+    """The lowest height (mm) at which a flat face from `bottom` up touches untouched metal as well as at `high`."""
+    least = max(bottom, float(wall.area.bounds[1])) + NOSE
+    for z in np.linspace(least, high, 5)[:-1]:
+        if high - z < APART:
+            return None
+        if bool(wall.holds(np.array([shapely.box(s - half, z - NOSE, s + half, z + NOSE)])).all()):
+            return float(z)
+    return None
+
+
+def face_contacts(work: Work, at: Spot, name: str, device: str) -> list[Contact]:
+    """A stop's flat face on a wall: where it reaches highest and, if it touches there too, lowest.
+
+    Between the two its reaction finds its own height, as on a real face.
+    """
+    top = wall_contact(work, at, name, device)
+    low = low_level(at.wall, at.s, half_nose(at.item), at.foot, at.height)
+    if low is None:
+        return [top]
+    half = replace(top, stiffness=top.stiffness / 2.0)
+    p = at.wall.point(at.s, low)
+    return [half, replace(half, id=f"{name}-low", at=vec(p), raw=at.wall.raw_at(at.s, low))]
 
 
 def vec(p: Floats) -> Vec:

@@ -11,12 +11,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from palletwright.grip.bodies import section
-from palletwright.grip.draft import Draft, Piece, piece, vec, wall_contact
+from palletwright.grip.draft import Draft, Piece, low_level, piece, vec, wall_contact
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
 from palletwright.grip.seats import Seat, relief_depth, support_points
 from palletwright.grip.sideways import OPPOSITE, pairs_of_walls, stop_items, stroke_need
-from palletwright.grip.spots import DEEPEST, NOSE, SLACK, box_outline, first, outwards, positions
+from palletwright.grip.spots import DEEPEST, HALF_NOSE, NOSE, SLACK, box_outline, first, outwards, positions
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp
 from palletwright.solid.model import Floats
@@ -133,18 +133,21 @@ def _vise_drafts(
         )
         for k, p in enumerate(places):
             s, z = float((p - wall.origin) @ wall.u), float(p[2])
-            contacts.append(
-                Contact(
-                    f"{'C' if kind == 'clamp' else 'A'}{k + 1}",
-                    "clamp" if kind == "clamp" else "locator",
-                    vec(p),
-                    vec(-wall.normal),
-                    work.material.friction,
-                    preload=force / 2.0 if kind == "clamp" else 0.0,
-                    device=name,
-                    raw=wall.raw_at(s, z),
+            low = low_level(wall, s, min(HALF_NOSE, wide / 8.0), grip - height, z)
+            levels = (z,) if low is None else (z, low)
+            for level in levels:
+                contacts.append(
+                    Contact(
+                        f"{'C' if kind == 'clamp' else 'A'}{k + 1}{'' if level == z else '-low'}",
+                        "clamp" if kind == "clamp" else "locator",
+                        vec(wall.point(s, level)),
+                        vec(-wall.normal),
+                        work.material.friction,
+                        preload=force / 2.0 / len(levels) if kind == "clamp" else 0.0,
+                        device=name,
+                        raw=wall.raw_at(s, level),
+                    )
                 )
-            )
     notes: tuple[str, ...] = ()
     end = _end_stop(work, walls, pair[0], pieces)
     if end is not None:

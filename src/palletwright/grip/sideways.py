@@ -9,11 +9,22 @@ from itertools import product
 import numpy as np
 import shapely
 
-from palletwright.grip.draft import Draft, Piece, piece, wall_contact
+from palletwright.grip.draft import Draft, Piece, face_contacts, piece, wall_contact
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
 from palletwright.grip.seats import Seat
-from palletwright.grip.spots import HALF_NOSE, NOSE, Spot, first, outwards, positions, reach, spot
+from palletwright.grip.spots import (
+    HALF_NOSE,
+    NOSE,
+    Spot,
+    first,
+    half_nose,
+    outwards,
+    positions,
+    reach,
+    spot,
+    stands_clear,
+)
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp, Locator
 from palletwright.solid.model import Floats
@@ -21,6 +32,7 @@ from palletwright.verdict import Margin
 
 OPPOSITE = -np.cos(np.radians(3.0))  # a clamp presses within 3° of straight against its stops
 ACROSS = np.cos(np.radians(45.0))  # the single stop's wall turns at least 45° from the pair's
+TIPS = 0.5  # mm between a push and its reaction; our own choice
 FINISHED_PLAY = 0.2  # mm of stroke for loading a finished part; common practice, no source
 KEEP = 2  # walls kept for each direction
 
@@ -66,12 +78,48 @@ def stop_items(work: Work, reach_height: float = 0.0) -> list[Locator]:
     return sorted(
         items,
         key=lambda k: (
-            max(0.0, reach_height - reach(k) - NOSE),
+            round(max(0.0, reach_height - reach(k)), 6),
             k.kind == "rail",
             k.footprint[0] * k.footprint[1],
             k.id,
         ),
     )
+
+
+def levelled(work: Work, stop: Spot, height: float) -> Spot:
+    """The stop touched as near to a clamp's height as its own face, a riser and the untouched wall allow.
+
+    A stop's face is upright, so its reaction moves to where the push is; unequal heights would tip the part.
+    """
+    low, high = stop.top - stop.item.height + NOSE, stop.top - NOSE
+    half = half_nose(stop.item)
+    at = min(max(height, low), max(low, high))
+    for wished in dict.fromkeys((height, at)):
+        if not bool(stop.wall.holds(shapely.box(stop.s - half, wished - NOSE, stop.s + half, wished + NOSE))):
+            continue
+        if wished <= high + 1e-9 and wished >= low - 1e-9:
+            return replace(stop, height=wished)
+        foot = wished - reach(stop.item)
+        raised = replace(stop, height=wished, foot=foot, top=foot + stop.item.height)
+        if stands_clear(work, raised):
+            return raised
+    return stop
+
+
+def level(work: Work, stops: Stops, pair: float, single: float | None, about: str) -> Stops | None:
+    """The stops touched at the heights of the clamps across from them; None where they can't be."""
+    if stops.rail is None:
+        one, two = (levelled(work, s, pair) for s in stops.pair)
+        rail = None
+    else:
+        rail = levelled(work, stops.rail, pair)
+        one, two = (replace(s, height=rail.height, foot=rail.foot, top=rail.top) for s in stops.pair)
+    last = stops.single if single is None else levelled(work, stops.single, single)
+    off = max(abs(one.height - pair), abs(two.height - pair), abs(last.height - (single or last.height)))
+    if off > TIPS:
+        work.fault(about, f"{one.item.id} can't touch as high as the clamp presses, and the part would tip", off)
+        return None
+    return Stops((one, two), rail, last)
 
 
 Pair = tuple[tuple[Spot, Spot], Spot | None]
@@ -207,7 +255,9 @@ def edge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequ
         if pair is None or main is None:
             continue
         for single, cross in _facing(work, b, items, clamp, walls):
-            yield from _drafts(work, seats, clamp, Stops(*pair, single), (main, cross))
+            made = level(work, Stops(*pair, single), main.height, cross.height, "edge")
+            if made is not None:
+                yield from _drafts(work, seats, clamp, made, (main, cross))
             break
 
 
@@ -267,9 +317,9 @@ def located(work: Work, stops: Stops) -> list[Contact]:
     """Contacts of the three stops."""
     second, third = ("stop1", "stop2") if stops.rail is not None else ("stop2", "stop3")
     return [
-        wall_contact(work, stops.pair[0], "A1", "stop1"),
-        wall_contact(work, stops.pair[1], "A2", second),
-        wall_contact(work, stops.single, "B1", third),
+        *face_contacts(work, stops.pair[0], "A1", "stop1"),
+        *face_contacts(work, stops.pair[1], "A2", second),
+        *face_contacts(work, stops.single, "B1", third),
     ]
 
 
@@ -283,6 +333,10 @@ def wedge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Seq
                 continue
             if not _own_half(work, main, stops):
                 continue
+            level_ = level(work, stops, main.height, None, "wedge")
+            if level_ is None:
+                continue
+            stops = level_
             margins = [stroke(work, clamp, [main, *stops.pair])]
             margins += [m for m in [wrench(work, main, clamp)] if m is not None]
             if any(not m.passed for m in margins):

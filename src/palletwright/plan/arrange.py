@@ -80,7 +80,7 @@ def least_width(context: Context) -> float:
     """mm: the least width that the blank needs on a flat, whichever way it sits."""
     from palletwright.solid import part_frame
 
-    points = context.stock_largest.vertices @ part_frame(context.solid).T
+    points = context.stock_largest.vertices @ part_frame(context.solid)
     return float(np.ptp(points, axis=0).min())
 
 

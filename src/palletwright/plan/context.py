@@ -11,6 +11,7 @@ from palletwright.access.model import Access, Clamping, Feature, Route, Sequence
 from palletwright.cutting.model import Cut
 from palletwright.job.model import Job
 from palletwright.plan.directions import same
+from palletwright.plan.engaged import engaged
 from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, with_strip
 from palletwright.plan.model import Design
 from palletwright.plan.overrun import base_level, kept_above
@@ -126,10 +127,14 @@ class Context:
         sequence, strip = self.variants(machine, family)[index]
         chosen = sequence.clampings[clamping]
         base = base_level(self.solid.mesh, chosen.ups[0])
-        return tuple(
-            faced(kept_above(c, chosen.ups[0], base, self.tool(c.tool)), strip, clamping)
-            for c in cuts_of(self.access(machine), chosen)
-        )
+        access = self.access(machine)
+        features = {f.id: f for f in access.features}
+        rows = []
+        for cut in cuts_of(access, chosen):
+            tool = self.tool(cut.tool)
+            loaded = engaged(cut, features[cut.feature], tool, self.material)
+            rows.append(faced(kept_above(loaded, chosen.ups[0], base, tool), strip, clamping))
+        return tuple(rows)
 
     def work_key(self, machine: Machine, family: str, index: int, clamping: int) -> Hashable:
         """What one clamping's work depends on: equal keys, equal shapes and cuts, whatever the sequence."""

@@ -17,12 +17,16 @@ from palletwright.plan.context import Context
 from palletwright.plan.gentler import all_eased, weight
 from palletwright.plan.gripstock import with_strip
 from palletwright.plan.model import CarrierKind, Family
+from palletwright.plan.pressing import as_pressed, regimes
 from palletwright.shop.model import Carrier, Machine
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
 
 ENOUGH = 4
 """Certified grips of one operation after which no more are asked for; the grip room names the densest first."""
+
+ROUNDS = 3
+"""Times that stronger clamps are asked for where none of those before held."""
 
 EASINGS = 4
 """Times that the cuts are made lighter before a grip counts as too weak."""
@@ -150,14 +154,41 @@ def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tu
 
 
 def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
+    """Rounds of grips, each with stronger clamps than the last, until enough hold."""
+    machine = context.machine(key.machine)
+    cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
+    good: list[Option] = []
+    turned_down: list[Reason] = []
+    beyond = 0.0
+    for _ in range(ROUNDS):
+        found, reasons = _drafts(context, machine, key, cuts, beyond)
+        if not beyond:
+            turned_down += reasons
+        for draft in found:
+            option = _judged(context, machine, key, draft, cuts)
+            if isinstance(option, Reason):
+                turned_down.append(option)
+            else:
+                good.append(option)
+            if len(good) == ENOUGH:
+                return tuple(good), tuple(turned_down)
+        strongest = max((c.preload for g in found for c in g.contacts if c.kind == "clamp"), default=0.0)
+        if good or strongest <= beyond:
+            break
+        beyond = strongest
+    return tuple(good), tuple(turned_down)
+
+
+def _drafts(
+    context: Context, machine: Machine, key: OperationKey, cuts: tuple[Cut, ...], beyond: float
+) -> tuple[tuple[Grip, ...], tuple[Reason, ...]]:
+    """Grips from geometry, with clamps stronger than `beyond` N only (screws and jaws always)."""
     from palletwright.grip import grips
 
-    machine = context.machine(key.machine)
     clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
-    cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
     before, after = context.in_process(machine, key.family, key.sequence, key.clamping)
-    axis = clamping.axis if key.kind == "pallet" else None
-    found, reasons = context.timed(
+    clamps = tuple(c for c in context.shop.clamps if c.force > beyond or (not beyond and c.kind in ("screw", "jaw")))
+    return context.timed(
         "grips",
         lambda: grips(
             before,
@@ -167,27 +198,34 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
             key.up,
             clamping.directions,
             [(c.direction, c.tips, context.tool(c.tool).stack(), c.entry) for c in cuts],
-            context.shop,
+            context.shop.model_copy(update={"clamps": clamps}),
             context.material,
             tolerance=context.job.blank.tolerance,
             floors=context.shop.floors,
             carrier_kind=key.kind,
-            axis=axis,
+            axis=clamping.axis if key.kind == "pallet" else None,
             vise=_vise(context, key),
         ),
     )
-    good: list[Option] = []
-    turned_down = list(reasons)
-    for grip in found:
-        report, borne = context.timed("holding", partial(eased_to_hold, context, machine, key, grip, cuts))
-        if not report.passed:
-            turned_down.append(_too_weak(grip, report))
-            continue
-        module = context.timed("modules", partial(module_of, context, key, grip, cuts, axis, before))
-        good.append(Option(grip, module, report, borne, key.up, axis, key.kind))
-        if len(good) == ENOUGH:
-            break
-    return tuple(good), tuple(turned_down)
+
+
+def _judged(
+    context: Context, machine: Machine, key: OperationKey, draft: Grip, cuts: tuple[Cut, ...]
+) -> Option | Reason:
+    """A grip that holds as an option with the cuts that it bears, or why it doesn't."""
+    clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
+    before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
+    judged = [
+        (grip, *context.timed("holding", partial(eased_to_hold, context, machine, key, grip, cuts)))
+        for grip in regimes(as_pressed(draft, context.shop, context.material))
+    ]
+    passed = [row for row in judged if row[1].passed]
+    if not passed:
+        return _too_weak(draft, max((r for _, r, _ in judged), key=lambda r: r.holding_factor or 0.0))
+    grip, report, borne = min(passed, key=lambda row: sum(c.seconds for c in row[2]))
+    axis = clamping.axis if key.kind == "pallet" else None
+    module = context.timed("modules", partial(module_of, context, key, grip, cuts, axis, before))
+    return Option(grip, module, report, borne, key.up, axis, key.kind)
 
 
 def _whole_stock(context: Context, machine: Machine, key: OperationKey) -> Mesh:

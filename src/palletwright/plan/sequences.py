@@ -16,14 +16,14 @@ from palletwright.access.model import Access, Clamping, Feature, Sequence
 from palletwright.plan.directions import LEVEL, negated, same, square
 from palletwright.verdict import Reason, Vec
 
-OFFERED = 6
+OFFERED = 8
 """Sequences kept for each family."""
 
 UPRIGHT = 4.0
 """Times as long as the fastest way that a cut from straight above may take and still be taken: it needs no room
 beside the part, and an index less."""
 
-ALIKE = 2
+ALIKE = 1
 """Sequences kept that begin with the same setting."""
 
 

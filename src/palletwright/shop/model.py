@@ -173,6 +173,7 @@ class Clamp(Model):
     price: Money = 0.0
     seconds: float = Field(default=5.0, ge=0, description="s to tighten and loosen it once")
     widest_hole: Length | None = None
+    serrated: bool = Field(default=False, description="has a serrated face for raw stock, a smooth one for the rest")
     source: str = ""
 
 
@@ -184,6 +185,7 @@ class Locator(Model):
     footprint: tuple[Positive, Positive]
     height: Positive
     price: Money = 0.0
+    serrated: bool = Field(default=False, description="has a serrated face for raw stock, a smooth one for the rest")
     repeatability: Length = Field(default=0.01, ge=0)
     source: str = ""
 
