@@ -59,16 +59,22 @@ def _survey(
     tied: Ints,
     back: Floats,
     places: Ints,
+    peak: Floats,
 ) -> int:
     """Refresh what `_best_at` reads: `place` of every node; `tied[k]` the first position that something at k or
-    later must precede; `back[k]` what turning round path[0..k] adds; `places` with dirty arcs (their number)."""
+    later must precede; `back[k]` what turning round path[0..k] adds; `places` with dirty arcs (their number);
+    `peak` the dearest arc of the path and the dearest dirty one."""
     n, count = len(path), 0
     for k in range(n):
         place[path[k]] = k
     back[0] = 0.0
+    peak[:] = 0.0
     for k in range(1, n):
         back[k] = back[k - 1] + cost[path[k], path[k - 1]] - cost[path[k - 1], path[k]]
+        arc = cost[path[k - 1], path[k]]
+        peak[0] = max(peak[0], arc)
         if dirty[path[k - 1]] or dirty[path[k]]:
+            peak[1] = max(peak[1], arc)
             places[count] = k - 1
             count += 1
     nearest = n
@@ -85,17 +91,18 @@ def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirt
     its cost; the gain is returned. `dirty` (n,) by node is used up; `turns` tries turned segments too."""
     n = len(path)
     place, blocked, tied = np.empty(n, np.int64), np.full(n, -1, np.int64), np.empty(n, np.int64)
-    spare, places, back = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n)
+    spare, places = np.empty(n, np.int64), np.empty(n, np.int64)
+    back, peak = np.empty(n), np.zeros(2)
     gained, tick, more = 0.0, 0, True
     while more:
         more = False
         fresh = np.zeros(n, np.bool_)
-        count = _survey(path, cost, heads, tails, dirty, place, tied, back, places)
+        count = _survey(path, cost, heads, tails, dirty, place, tied, back, places, peak)
         h = 0
         while h < n - 3:
             tick += 1
             gain, i, j, kind = _best_at(
-                h, path, cost, heads, tails, width, dirty, place, blocked, tick, tied, back, places, count, turns
+                h, path, cost, heads, tails, width, dirty, place, blocked, tick, tied, back, places, count, turns, peak
             )
             if j == 0:
                 h += 1
@@ -104,7 +111,7 @@ def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirt
                 fresh[path[k]] = True
                 dirty[path[k]] = True
             apply(path, spare, h, i, j, kind)
-            count = _survey(path, cost, heads, tails, dirty, place, tied, back, places)
+            count = _survey(path, cost, heads, tails, dirty, place, tied, back, places, peak)
             gained += gain
             more = True
         dirty[:] = fresh
@@ -128,6 +135,7 @@ def _best_at(
     places: Ints,
     count: int,
     turns: bool,
+    peak: Floats,
 ) -> tuple[float, int, int, int]:
     """The best allowed exchange that cuts after position h: gain, i, j, kind; j = 0 where none gains."""
     a, b = path[h], path[h + 1]
@@ -155,6 +163,9 @@ def _best_at(
         dense = all_of_h or dirty[u] or dirty[v]
         while begin < count and places[begin] <= i:
             begin += 1
+        least = min(cost[a, v], cost[v, b]) if turns else cost[a, v]
+        if least >= out + (peak[0] if dense else peak[1]):  # no third arc can pay for the new one (costs >= 0)
+            continue
         k, j = begin, i
         while True:
             if dense:
