@@ -48,7 +48,7 @@ def ten_cuts(scale: float = 1.0) -> Sequence[StationCut]:
     tap = Load(0.0, 240 * scale, 240 * scale, 10 * scale, 0.15, "benchmark")
     rows = [("rough 1", field, up, mill), ("rough 2", field * (1, 1, 0.8), up, mill), ("face", field, up, light)]
     rows += [("finish 1", field, up, light), ("finish 2", wall, side, light)]
-    rows += [(f"drill {i}", hole + (12.0 * i, 6.0 * i, 0), up, drill) for i in range(3)]
+    rows += [(f"drill {i}", np.add(hole, (12.0 * i, 6.0 * i, 0.0)), up, drill) for i in range(3)]
     rows += [("ream", hole, up, light), ("tap", hole, up, tap)]
     return [StationCut(*row) for row in rows]
 

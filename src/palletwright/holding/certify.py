@@ -97,11 +97,13 @@ def certify(
     loads = loads_of(cuts)
     share = PRESSED_BY_FRICTION if grip.regime == "friction" else PRESSED
     best: _Finding | None = None
+    friction = elastic = float("inf")
     for down in _gravities(cuts):
         falls = np.array([np.allclose(_down(cut[2]), down, atol=1e-6) for cut in cuts])
         rows = np.flatnonzero(falls[loads.cut])
         weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
         found = _find(contacts, loads, rows, weight, share)
+        friction, elastic = min(friction, found.friction), min(elastic, found.elastic)
         if best is None or found.factor < best.factor:
             best, gravity = found, weight
     assert best is not None
@@ -123,8 +125,8 @@ def certify(
         rank=rank,
         condition=condition,
         least_preload=tuple(float(p) for p in enough.each / drop) if enough and enough.status == "ok" else (),
-        friction_factor=best.friction,
-        elastic_factor=best.elastic,
+        friction_factor=friction,
+        elastic_factor=elastic,
         holding_factor=factor,
         floor=floor,
         worst_load=name,
