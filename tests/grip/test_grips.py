@@ -357,3 +357,12 @@ def test_too_low_a_strip_of_wall_asks_for_the_missing_grip_stock() -> None:
 
     assert deeper(need + 0.01)
     assert not deeper(need - 0.2)
+
+
+def test_stops_and_clamps_press_at_one_height_so_that_nothing_tips() -> None:
+    for make in (CASES["pocket"], CASES["ell"], CASES["stepped"]):
+        for grip in make().solve()[0]:
+            if grip.kind in ("edge", "wedge"):
+                heights = {c.id: c.at[2] for c in grip.contacts}
+                assert heights["A1"] == pytest.approx(heights["C1"], abs=0.5), grip.id
+                assert heights["B1"] == pytest.approx(heights.get("C2", heights["B1"]), abs=0.5), grip.id

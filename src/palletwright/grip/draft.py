@@ -162,7 +162,7 @@ def settle(work: Work, draft: Draft) -> Settled | None:
     lift = round(max([draft.seat.lift, 0.0] + [-f for f in feet]), 6)
     rests = _rests(work, draft, lift)
     pieces = (*draft.pieces, *(rests or ()))
-    if rests is None or not _apart(work, pieces, draft.kind):
+    if rests is None or not _apart(work, pieces, draft.kind) or not _copy_clear(work, draft, lift):
         return None
     risers = [p for p in draft.pieces if p.foot is not None and p.foot + lift > 0.05]
     notes = list(draft.notes)
@@ -269,6 +269,21 @@ def _apart(work: Work, pieces: Sequence[Piece], about: str) -> bool:
             if shared > 1e-6:
                 work.fault(about, f"{a.catalogue} and {b.catalogue} would stand in one place", shared**0.5)
                 return False
+    return True
+
+
+def _copy_clear(work: Work, draft: Draft, lift: float) -> bool:
+    """Whether the half-turned part and its devices stay clear of the first part's tools (and so the other way)."""
+    if draft.about is None:
+        return True
+    blocks = [(o, max(low, -lift), high) for p in draft.pieces if not p.shared for o, low, high in p.blocks()]
+    blocks.append((work.over(work.bottom, work.height + 1.0), work.bottom + 1.0, work.height))
+    for outline, low, high in blocks:
+        turned = shapely.affinity.rotate(outline, 180.0, origin=draft.about)
+        short = work.blocked_outline(turned, low, high)
+        if short > 1e-9:
+            work.fault(draft.kind, "the second part or its stops would stand in the first one's tools", short)
+            return False
     return True
 
 

@@ -107,6 +107,13 @@ def _search(work: Work, wall: Patch, item: Clamp | Locator, s: float, about: str
     return None
 
 
+def stands_clear(work: Work, made: Spot) -> bool:
+    """Whether the body is clear of the tools and of the part."""
+    part = work.over(work.bottom, made.top)
+    inside = shapely.area(shapely.intersection(made.footprint().buffer(-SLACK), part)) > 1e-6
+    return not inside and work.blocked(made.corners(-DEEPEST)) <= 1e-9
+
+
 def _heights(wall: Patch, item: Clamp | Locator, s: float) -> Floats:
     """Contact heights (mm) at which the nose lies wholly on untouched metal, best first."""
     low, high = wall.area.bounds[1] + NOSE, wall.area.bounds[3] - NOSE
