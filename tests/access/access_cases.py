@@ -25,6 +25,11 @@ import pickle, sys
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeCone
+from OCP.BRepAdaptor import BRepAdaptor_Curve
+from OCP.BRepFilletAPI import BRepFilletAPI_MakeChamfer
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS
 from OCP.gp import gp_Ax1, gp_Ax2, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 
 def cylinder(p, d, r, h):
@@ -38,6 +43,19 @@ def mirrored(shape):
     t = gp_Trsf(); t.SetMirror(gp_Ax2(gp_Pnt(0, 0, 0), gp_Dir(1, 0, 0)))
     return BRepBuilderAPI_Transform(shape, t, True).Shape()
 
+def chamfered(shape, z, width):
+    made, seen = BRepFilletAPI_MakeChamfer(shape), []
+    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
+    while walk.More():
+        edge = TopoDS.Edge(walk.Current())
+        curve = BRepAdaptor_Curve(edge)
+        ends = curve.Value(curve.FirstParameter()), curve.Value(curve.LastParameter())
+        if all(abs(p.Z() - z) < 1e-6 for p in ends) and not any(edge.IsSame(s) for s in seen):
+            made.Add(width, edge)
+            seen.append(edge)
+        walk.Next()
+    return made.Shape()
+
 import os
 answer = os.dup(1)
 os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -46,6 +64,9 @@ out = []
 for size, tools, turn, mirror in pickle.load(sys.stdin.buffer):
     shape = box((0, 0, 0), size)
     for kind, *rest in tools:
+        if kind == "chamfer":
+            shape = chamfered(shape, *rest)
+            continue
         shape = BRepAlgoAPI_Cut(shape, cylinder(*rest) if kind == "cylinder" else box(*rest)).Shape()
     if mirror:
         shape = mirrored(shape)

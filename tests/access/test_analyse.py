@@ -225,6 +225,21 @@ def test_a_fatter_holder_never_reaches_more():
     assert reached[1] >= reached[2] - 1e-6
 
 
+def test_edge_breaks_are_cut_by_a_chamfering_mill_that_stands_off_the_part():
+    access = answered(block([("chamfer", 20.0, 1.0)], size=(60.0, 40.0, 20.0)), job())
+    (chamfer,) = access.features
+    assert chamfer.kind == "chamfer"
+    # 45° prisms 1 mm wide along four edges, mitred at the corners.
+    assert chamfer.volume == pytest.approx(0.5 * (2 * 59 + 2 * 39) + 4 / 3 * 0.5, rel=0.01)
+    (route,) = chamfer.routes
+    assert [c.stage for c in route.cuts] == ["chamfer"]
+    tips, radius = route.cuts[0].tips, next(t for t in shop().tools if t.number == route.cuts[0].tool).cutter.DC / 2
+    # The cone's flank (45°) passes through the chamfer's middle: half a millimetre in and under the edge.
+    outside = np.maximum(np.maximum(-tips[:, 0], tips[:, 0] - 60), np.maximum(-tips[:, 1], tips[:, 1] - 40))
+    assert outside + 0.5 == pytest.approx(19.5 - tips[:, 2], abs=2e-3)
+    assert outside.max() < radius
+
+
 def test_deep_plain_hole_too_long_for_one_end_is_drilled_from_both():
     solid = block([("cylinder", (-1, 40, 25), (1, 0, 0), 4.25, 102)], size=(90.0, 80.0, 50.0))
     (hole,) = answered(solid, job()).features

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from palletwright.access import clampings, wishes
+from palletwright.access.chamfering import chamfered
 from palletwright.access.clampings import Forbid, Problem, Setting, Task
 from palletwright.access.columns import Look, look
 from palletwright.access.directions import candidates, dot, negated, same, square, vec
@@ -268,6 +269,10 @@ def milled_feature(scene: Scene, name: str, kind: str, r: Region) -> tuple[Featu
     for d in r.reach:
         complete = r.share(d) >= REACHED
         if complete or (d == best and share > 0.02) or (r.outward is not None and same(d, r.outward)):
+            flank = chamfered(scene.work, name, r, scene.look(d)) if kind == "chamfer" else []
+            if flank:
+                found += flank
+                continue
             whole = complete or d == best
             found += milled_routes(
                 scene.work, name, r, scene.look(d), scene.mills, scene.solid.faces, whole and complete

@@ -14,12 +14,16 @@ from palletwright.solid.model import Floats, Mesh
 Body: TypeAlias = m3.Manifold
 NO_FACE = 1 << 30
 """face number of triangles that lie on no face of the part."""
+FIRST_FACE = 1 << 20
+"""face number of the part's face 0; cutting planes number their own triangles from 0."""
 
 
 def body_of(mesh: Mesh) -> Body:
     """The mesh as a boolean operand. Raises InputError where it isn't closed."""
     n = len(mesh.triangles)
-    faces = np.full(n, NO_FACE) if mesh.face_of is None else np.where(mesh.face_of < 0, NO_FACE, mesh.face_of)
+    faces = (
+        np.full(n, NO_FACE) if mesh.face_of is None else np.where(mesh.face_of < 0, NO_FACE, mesh.face_of + FIRST_FACE)
+    )
     raw = m3.Mesh64(
         vert_properties=np.array(mesh.vertices, dtype=np.float64, order="C"),
         tri_verts=np.array(mesh.triangles, dtype=np.uint64, order="C"),
@@ -41,7 +45,7 @@ def mesh_of(body: Body, chord_error: float = 0.0) -> Mesh:
     return Mesh(
         np.ascontiguousarray(raw.vert_properties[:, :3], dtype=np.float64),
         np.ascontiguousarray(raw.tri_verts, dtype=np.int32),
-        np.where(faces >= NO_FACE, -1, faces).astype(np.int32),
+        np.where((faces < FIRST_FACE) | (faces >= NO_FACE), -1, faces - FIRST_FACE).astype(np.int32),
         chord_error,
     )
 
