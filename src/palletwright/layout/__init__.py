@@ -1,7 +1,25 @@
 """Stations on sides: carriers, blocked displacements, packing and its proof."""
 
+from palletwright.layout.densest import densest_lattice
+from palletwright.layout.loading import loading_bound, pallet_loading
+from palletwright.layout.mixed import pack_mixed
 from palletwright.layout.model import Module, Packing, Side, Station, ToolSweep
 from palletwright.layout.packing import pack
-from palletwright.layout.sides import apothems, carrier_mesh, sides_of
+from palletwright.layout.sides import apothems, carrier_mesh, flat_width, sides_of
 
-__all__ = ["Module", "Packing", "Side", "Station", "ToolSweep", "apothems", "carrier_mesh", "pack", "sides_of"]
+__all__ = [
+    "Module",
+    "Packing",
+    "Side",
+    "Station",
+    "ToolSweep",
+    "apothems",
+    "carrier_mesh",
+    "densest_lattice",
+    "flat_width",
+    "loading_bound",
+    "pack",
+    "pack_mixed",
+    "pallet_loading",
+    "sides_of",
+]

@@ -52,7 +52,7 @@ def largest_clear(board: Board, pool: Placed, hint: Placed, limit: int, work: fl
     hit = conflicts(board, pool)
     model = cp_model.CpModel()
     chosen = [model.new_bool_var(f"p{k}") for k in range(len(pool))]
-    for clique in _cliques(hit):
+    for clique in cliques(hit):
         model.add_at_most_one([chosen[k] for k in clique])
     total = sum(chosen)
     model.add(total <= limit)
@@ -72,7 +72,7 @@ def largest_clear(board: Board, pool: Placed, hint: Placed, limit: int, work: fl
     return Placed(pool.at[take], pool.turn[take], "chosen place by place"), status == cp_model.OPTIMAL
 
 
-def _cliques(hit: NDArray[np.bool_]) -> list[list[int]]:
+def cliques(hit: NDArray[np.bool_]) -> list[list[int]]:
     """Cliques that cover every conflicting pair, grown greedily."""
     left = np.triu(hit)
     cliques: list[list[int]] = []

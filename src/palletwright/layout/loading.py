@@ -146,8 +146,9 @@ def _steps_in(seconds: float) -> int:
 
 def _scaled(L: float, W: float, l: float, w: float) -> Instance:  # noqa: E741
     """Where no small integer instance was found: thousandths, boxes rounded up and the room down (a safe fit)."""
-    down, up = (lambda v: math.floor(v * 1000 * (1 + SLACK))), (lambda v: math.ceil(v * 1000 * (1 - SLACK)))
-    return Instance(down(max(L, W)), down(min(L, W)), up(max(l, w)), up(min(l, w)))
+    room = [math.floor(v * 1000 * (1 + SLACK)) for v in (max(L, W), min(L, W))]
+    box = [math.ceil(v * 1000 * (1 - SLACK)) for v in (max(l, w), min(l, w))]
+    return Instance(room[0], room[1], box[0], box[1])
 
 
 def _real(boxes: Floats, small: Instance, L: float, W: float, l: float, w: float) -> tuple[Placement, ...]:  # noqa: E741
