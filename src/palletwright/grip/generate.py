@@ -9,12 +9,13 @@ import numpy as np
 
 from palletwright.grip.draft import Draft, Settled, in_station, settle
 from palletwright.grip.frame import operation_frame
-from palletwright.grip.jaws import jaw, soft_jaw
+from palletwright.grip.jaws import jaw
 from palletwright.grip.model import Grip, GripKind
 from palletwright.grip.patches import Patch
 from palletwright.grip.screws import screw
 from palletwright.grip.seats import Seat, seats
 from palletwright.grip.sideways import edge, standing, wedge
+from palletwright.grip.soft_jaws import soft_jaw
 from palletwright.grip.spots import NOSE
 from palletwright.grip.straps import strap
 from palletwright.grip.sweeps import Sweep
