@@ -137,3 +137,31 @@ def test_least_preload_covers_the_drop_and_the_floor():
     for i, p in enumerate(least):
         contacts[6 + i] = replace(contacts[6 + i], preload=p)
     assert certified(replace(grip(), contacts=tuple(contacts))).friction_factor == pytest.approx(2.0, rel=2e-3)
+
+
+def jaws(preload: float) -> Grip:
+    """A block between jaws: two contacts on the fixed one, two on the other, three rests, an end stop at −x."""
+    rows = [
+        ("locator", (10, 10, 0), UP), ("locator", (90, 10, 0), UP), ("locator", (50, 70, 0), UP),
+        ("locator", (20, 0, 25), (0, 1, 0)), ("locator", (80, 0, 25), (0, 1, 0)), ("locator", (0, 40, 25), (1, 0, 0)),
+        ("clamp", (20, 80, 25), (0, -1, 0)), ("clamp", (80, 80, 25), (0, -1, 0)),
+    ]  # fmt: skip
+    contacts = tuple(
+        Contact(f"J{i}", k, at, n, (0.1, 0.15), preload=preload if k == "clamp" else 0)
+        for i, (k, at, n) in enumerate(rows)
+    )
+    return Grip("jaws", "jaw", np.eye(4)[None], contacts, (), "friction", 1, 0.0, 0.0)
+
+
+def test_friction_grip_is_told_to_use_serrated_faces():
+    push = StationCut("bore/drill/T1", FIELD[4:5], UP, Load(0, 100, 200, 0.5, 0.15, "test"))
+    failing, strong = certified(jaws(1900), push), certified(jaws(6000), push)
+    assert strong.passed
+    assert not failing.passed
+    told = next(r for r in failing.reasons if r.about == "serrated gripper")
+    better = tuple(
+        replace(c, friction=(0.2, 0.2)) if c.id in ("J3", "J4", "J6", "J7") else c for c in jaws(1900).contacts
+    )
+    assert certified(replace(jaws(1900), contacts=better), push).holding_factor >= 2.5 * (1 - 1e-3)
+    assert "0.2" in told.text
+    assert not any(r.about == "a stop" for r in failing.reasons)  # the pull goes to the spindle

@@ -112,6 +112,8 @@ def test_nothing_helps_against_a_pull_without_friction():
     assert got["least_preload_n"]["status"] == "infeasible"
     assert got["certificate"]["least_preload"]["checked"]
     assert got["holding_factor"] == pytest.approx(0.0, abs=1e-6)
+    assert got["elastic"][0]["balanced"] is False
+    assert got["elastic"][0]["displacement_mm"] is None
 
 
 def test_one_contact_is_not_located_and_does_not_crash():

@@ -9,7 +9,7 @@ import numpy as np
 
 from palletwright.grip.model import Grip
 from palletwright.holding.bolts import proof_load
-from palletwright.holding.contacts import Array, Contacts
+from palletwright.holding.contacts import LOCATOR_STIFFNESS, Array, Contacts
 from palletwright.holding.devices import GRADE, pressed
 from palletwright.holding.elastic import holds, respond, rest
 from palletwright.holding.worst import failing
@@ -18,6 +18,8 @@ from palletwright.verdict import Reason
 
 # Without the clamp's data no torque past 1.5 times the nominal is proposed (estimated).
 _BLIND = 1.5
+# Serrated jaw on a machined steel face (Roehm RN-1391 p. 45, Table 4).
+SERRATED = 0.20
 
 
 def reaches(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> bool:
@@ -40,19 +42,26 @@ def advise(
     floor: float,
     factor: float,
     cut: str,
+    push: Array,
     clamps: Sequence[Clamp],
     grip: Grip,
 ) -> tuple[Reason, ...]:
-    """Ways to the floor, cheapest first: more torque, a second clamp beside one, lighter cuts."""
+    """Ways to the floor: more torque, a second clamp beside one, a stop, serrated grippers, lighter cuts.
+
+    `push` (3,) is the force of the worst load, square to its cut's direction: no stop can stand in the tool's way.
+    """
     reasons = [*_torque(contacts, base, wrenches, gravity, floor, clamps, grip)]
     reasons += _second_clamp(contacts, wrenches, gravity, floor)
+    reasons += _stop(contacts, wrenches, gravity, floor, push)
+    if grip.regime == "friction":
+        reasons += _serrated(contacts, wrenches, gravity, floor)
     if factor > 0:
         share = factor / floor
         text = f"cuts of at most {share:.0%} of the force of {cut} reach {floor:g}: both factors scale with the load"
         reasons.append(Reason("smaller cut", text, share, "×"))
     if not reasons:
         reasons.append(
-            Reason("holding", "neither torque nor a second clamp reaches the floor; a stop against the push is needed")
+            Reason("holding", "no change tried reaches the floor: torque, a second clamp, a stop against the push")
         )
     return tuple(reasons)
 
@@ -95,3 +104,39 @@ def _second_clamp(contacts: Contacts, wrenches: Array, gravity: Array, floor: fl
             text = f"a second clamp beside {contacts.ids[i]} reaches {floor:g}"
             return [Reason("another clamp", text, 1.0, "clamp")]
     return []
+
+
+def _stop(contacts: Contacts, wrenches: Array, gravity: Array, floor: float, push: Array) -> list[Reason]:
+    """A stop in the middle of the contacts' box, on the side that the worst push goes to."""
+    axis = int(np.argmax(np.abs(push)))
+    if push[axis] == 0:
+        return []
+    way = float(np.sign(push[axis]))
+    low, high = contacts.at.min(axis=0), contacts.at.max(axis=0)
+    at = (low + high) / 2.0
+    at[axis] = high[axis] if way > 0 else low[axis]
+    normal = np.zeros(3)
+    normal[axis] = -way
+    n = contacts.locators
+    more = Contacts(
+        (*contacts.ids[:n], "new stop", *contacts.ids[n:]),
+        n + 1,
+        np.insert(contacts.at, n, at, axis=0),
+        np.insert(contacts.normal, n, normal, axis=0),
+        np.insert(contacts.mu, n, float(contacts.mu[:n].min(initial=0.0))),
+        np.insert(contacts.stiffness, n, LOCATOR_STIFFNESS),
+        np.insert(contacts.preload, n, 0.0),
+    )
+    if not reaches(more, wrenches, gravity, floor):
+        return []
+    text = f"a stop against the push towards {'+' if way > 0 else '-'}{'xyz'[axis]} reaches {floor:g}"
+    return [Reason("a stop", text, 1.0, "stop")]
+
+
+def _serrated(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) -> list[Reason]:
+    faced = (contacts.normal @ contacts.normal[contacts.locators :].T < -0.9).any(axis=1)
+    mu = np.where(contacts.is_clamp | faced, np.maximum(contacts.mu, SERRATED), contacts.mu)
+    if not reaches(replace(contacts, mu=mu), wrenches, gravity, floor):
+        return []
+    text = f"serrated faces on both sides (friction {SERRATED:g} on a machined face; they mark it) reach {floor:g}"
+    return [Reason("serrated gripper", text, SERRATED, "friction")]

@@ -124,7 +124,7 @@ def _elastic(case: Case, at_rest: Rest) -> list[dict[str, Any]]:
                 "reactions": [[float(x) for x in row] for row in world[i]],
                 "slip_mm": [float(x) for x in state.slip[i]],
                 "lifted": [contacts.ids[j] for j in np.flatnonzero(lifted)],
-                "displacement_mm": [float(x) for x in moved[i]],
+                "displacement_mm": [float(x) for x in moved[i]] if state.residual[i] < 1e-6 else None,
                 "residual": float(state.residual[i]),
                 "balanced": bool(state.residual[i] < 1e-6),
                 "holds": bool(good[i]),

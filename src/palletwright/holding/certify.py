@@ -93,7 +93,7 @@ def certify(
     if not cuts:
         raise ValueError("certify needs at least one cut")
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
-    cuts = undominated(cuts)
+    cuts = undominated(cuts)  # what is covered can't be the worst
     loads = loads_of(cuts)
     share = PRESSED_BY_FRICTION if grip.regime == "friction" else PRESSED
     best: _Finding | None = None
@@ -117,9 +117,9 @@ def certify(
     margin = Margin("holding", name, gives, floor, factor, "×", (float(at[0]), float(at[1]), float(at[2])), "station")
     reasons = _reasons(grip, rank)
     if advice and factor < floor:
-        reasons += advise(
-            contacts, base, loads.wrenches, gravity, floor, factor, cuts[loads.cut[best.row]][0], clamps, grip
-        )
+        cut, towards = cuts[loads.cut[best.row]].name, _down(cuts[loads.cut[best.row]].direction)
+        push = np.round(loads.force[best.row] - (loads.force[best.row] @ towards) * towards, 6)
+        reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut, push, clamps, grip)
     return HoldingReport(
         located=rank == 6,
         rank=rank,
