@@ -56,21 +56,24 @@ def worst_factor(contacts: Contacts, wrenches: Array, gravity: Array) -> Worst:
 
 
 def failing(contacts: Contacts, wrenches: Array, gravity: Array, factor: float) -> NDArray[np.int64]:
-    """Rows of the loads (k, 6) whose friction factor is under `factor` by more than 0.01 %, the worst first."""
+    """Rows of loads (k, 6) whose friction factor is under `factor` by more than 0.01 %, the worst first.
+
+    Some of them if there are any, none only if there is none.
+    """
     at_rest = rest(contacts, gravity)
     rows = np.arange(len(wrenches))
     if at_rest.balanced:
         rows = rows[~balanced(contacts, at_rest, factor * (1.0 - 1e-6) * wrenches, gravity)]
     if len(rows) == 0:
         return rows
-    got = np.concatenate(
-        [
-            f.friction_factors(contacts, wrenches[part], gravity).factor
-            for part in np.array_split(rows, 1 + len(rows) // 64)
-        ]
-    )
-    order = np.argsort(got, kind="stable")
-    return rows[order[got[order] < factor * (1.0 - 1e-4)]]
+    rows = rows[np.argsort(lower_bounds(contacts, wrenches[rows], gravity), kind="stable")]
+    for start in range(0, len(rows), _CHUNK):
+        part = rows[start : start + _CHUNK]
+        got = f.friction_factors(contacts, wrenches[part], gravity).factor
+        bad = got < factor * (1.0 - 1e-4)
+        if bad.any():
+            return part[bad][np.argsort(got[bad], kind="stable")]
+    return rows[:0]
 
 
 def lower_bounds(contacts: Contacts, wrenches: Array, gravity: Array) -> Array:
