@@ -10,7 +10,7 @@ import numpy as np
 from palletwright.access import clampings, wishes
 from palletwright.access.chamfering import chamfered
 from palletwright.access.clampings import Forbid, Problem, Setting, Task
-from palletwright.access.columns import Look, look
+from palletwright.access.columns import Look, look, one_thread
 from palletwright.access.directions import candidates, dot, negated, same, square, vec
 from palletwright.access.drilling import drill
 from palletwright.access.holes import Bore, bores, profile, sides
@@ -93,6 +93,7 @@ class Scene:
         return True
 
 
+@one_thread()
 def analyse(
     solid: Solid,
     stock: Mesh,

@@ -6,7 +6,8 @@ Whether a tool touches anything is decided by reach with the conservative fields
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -59,6 +60,17 @@ def _columns(corners, ox, oy, ny, nx, pitch, top, cells, heights):  # type: igno
                     heights[found] = z
                 found += 1
     return found
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Kernels on these small grids run faster on one thread, many times so where other work shares the cores."""
+    before = nb.get_num_threads()
+    nb.set_num_threads(1)
+    try:
+        yield
+    finally:
+        nb.set_num_threads(before)
 
 
 def _empty() -> tuple[NDArray[np.int64], Floats]:
