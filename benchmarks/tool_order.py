@@ -59,7 +59,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("files", nargs="+", type=Path)
     parser.add_argument("--csv", action="store_true", help=f"columns {','.join(COLUMNS)}")
     parser.add_argument("--tours", type=Path, help="write each instance's order of nodes, from 0, as JSON")
-    parser.add_argument("--seconds", type=float, default=50.0, help="clock limit for one instance")
+    parser.add_argument("--seconds", type=float, default=45.0, help="clock limit for one instance")
     parser.add_argument("--effort", type=float, default=2.5, help="multiplies the work of the search")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)

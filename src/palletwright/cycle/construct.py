@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from palletwright.cycle.exchange import descend, iterate, path_cost
-from palletwright.cycle.sequential import Order, successors
+from palletwright.cycle.sequential import Order, nearest, successors
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -81,7 +81,7 @@ def regroup(order: Ints, group: Sequence[Ints], before: Flags, total: Floats, ro
     need[0, 1:], need[:-1, -1] = True, True
     heads, tails = successors(_closure(need))
     path = np.arange(m + 2, dtype=np.int64)
-    descend(path, cost, heads, tails, m + 2, np.ones(m + 2, dtype=bool), False)
+    descend(path, cost, heads, tails, m + 2, np.ones(m + 2, dtype=bool), False, path[:0].reshape(0, 0))
     rounds = min(rounds, int(5e7 / m**3))
     if rounds:
         path = iterate(
@@ -95,6 +95,7 @@ def regroup(order: Ints, group: Sequence[Ints], before: Flags, total: Floats, ro
             0.0,
             12,
             False,
+            path[:0].reshape(0, 0),
         )
     return np.concatenate([blocks[k - 1] for k in path[1:-1]])
 
@@ -116,11 +117,29 @@ def polish(order: Ints, problem: Order, rounds: int, seed: int, width: int) -> I
     place[problem.names[problem.names >= 0]] = np.flatnonzero(problem.names >= 0)
     at = place[order]
     path[shift : shift + len(at)] = at
-    descend(path, problem.cost, problem.heads, problem.tails, width, np.ones(len(path), dtype=bool), problem.turns)
+    descend(
+        path,
+        problem.cost,
+        problem.heads,
+        problem.tails,
+        width,
+        np.ones(len(path), dtype=bool),
+        problem.turns,
+        problem.near,
+    )
     if rounds:
         for begin in range(0, len(path) - 3, WINDOW // 2):
             _window(path, problem, begin, min(len(path), begin + WINDOW + 2), rounds, seed)
-        descend(path, problem.cost, problem.heads, problem.tails, width, np.ones(len(path), dtype=bool), problem.turns)
+        descend(
+            path,
+            problem.cost,
+            problem.heads,
+            problem.tails,
+            width,
+            np.ones(len(path), dtype=bool),
+            problem.turns,
+            problem.near,
+        )
     names = problem.names[path]
     return names[names >= 0]
 
@@ -136,7 +155,8 @@ def _window(path: Ints, problem: Order, begin: int, end: int, rounds: int, seed:
     heads, tails = successors(need)
     cost = problem.cost[at]
     local = np.arange(len(part), dtype=np.int64)
+    near = nearest(cost)
     heat = 0.1 * path_cost(local, cost) / len(part)
     path[begin:end] = part[
-        iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12, problem.turns)
+        iterate(local, cost, heads, tails, rounds, heat, np.random.default_rng(seed), 0.0, 12, problem.turns, near)
     ]

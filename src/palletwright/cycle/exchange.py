@@ -86,9 +86,12 @@ def _survey(
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirty: Flags, turns: bool) -> float:
+def descend(
+    path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirty: Flags, turns: bool, near: Ints
+) -> float:
     """Improve `path` in place until no exchange within `width` positions that cuts an arc at a `dirty` node lowers
-    its cost; the gain is returned. `dirty` (n,) by node is used up; `turns` tries turned segments too."""
+    its cost; the gain is returned. `dirty` (n,) by node is used up; `turns` tries turned segments too, and then
+    leads a clean node only to one of its `near` (n, k) ones."""
     n = len(path)
     place, blocked, tied = np.empty(n, np.int64), np.full(n, -1, np.int64), np.empty(n, np.int64)
     spare, places = np.empty(n, np.int64), np.empty(n, np.int64)
@@ -102,7 +105,23 @@ def descend(path: Ints, cost: Floats, heads: Ints, tails: Ints, width: int, dirt
         while h < n - 3:
             tick += 1
             gain, i, j, kind = _best_at(
-                h, path, cost, heads, tails, width, dirty, place, blocked, tick, tied, back, places, count, turns, peak
+                h,
+                path,
+                cost,
+                heads,
+                tails,
+                width,
+                dirty,
+                place,
+                blocked,
+                tick,
+                tied,
+                back,
+                places,
+                count,
+                turns,
+                peak,
+                near,
             )
             if j == 0:
                 h += 1
@@ -136,6 +155,7 @@ def _best_at(
     count: int,
     turns: bool,
     peak: Floats,
+    near: Ints,
 ) -> tuple[float, int, int, int]:
     """The best allowed exchange that cuts after position h: gain, i, j, kind; j = 0 where none gains."""
     a, b = path[h], path[h + 1]
@@ -148,6 +168,11 @@ def _best_at(
             gain = cost[a, b] + cost[w, z] - cost[a, w] - cost[b, z] - back[j] + back[h + 1]
             if gain > best:
                 best, bi, bj, bk = gain, h + 1, j, 3
+    if turns and not all_of_h:
+        found: tuple[float, int, int, int] = _near_at(
+            h, last, path, cost, heads, tails, dirty, place, tied, back, places, count, near, best, bi, bj, bk
+        )
+        return found
     for i in range(h + 1, last):
         u, v = path[i], path[i + 1]
         for k in range(heads[u], heads[u + 1]):
@@ -194,6 +219,70 @@ def _best_at(
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
+def _crosses(path: Ints, heads: Ints, tails: Ints, place: Ints, h: int, i: int, j: int) -> bool:
+    """Whether something in h+1..i must stand before something in i+1..j."""
+    for k in range(h + 1, i + 1):
+        for s in range(heads[path[k]], heads[path[k] + 1]):
+            if i < place[tails[s]] <= j:
+                return True
+    return False
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _near_at(
+    h: int,
+    last: int,
+    path: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    dirty: Flags,
+    place: Ints,
+    tied: Ints,
+    back: Floats,
+    places: Ints,
+    count: int,
+    near: Ints,
+    best: float,
+    bi: int,
+    bj: int,
+    bk: int,
+) -> tuple[float, int, int, int]:
+    """As `_best_at` for a clean h: only new arcs from path[h] or path[h+1] to near nodes, and j at a dirty arc."""
+    a, b = path[h], path[h + 1]
+    for c in range(2 * near.shape[1]):
+        from_a = c < near.shape[1]
+        v = near[a, c] if from_a else near[b, c - near.shape[1]]
+        if v < 0:
+            continue
+        i = place[v] - 1
+        if i <= h or i >= last:
+            continue
+        u = path[i]
+        out = cost[a, b] + cost[u, v]
+        for k in range(count):
+            j = places[k]
+            if j <= i or j > last:
+                continue
+            w, z = path[j], path[j + 1]
+            if from_a:
+                gain = out + cost[w, z] - cost[a, v] - cost[w, b] - cost[u, z]
+                kind = 0
+                if tied[h + 1] > i:
+                    other = out + cost[w, z] - cost[a, v] - cost[w, u] - cost[b, z] - back[i] + back[h + 1]
+                    if other > gain:
+                        gain, kind = other, 1
+            elif tied[i + 1] > j:
+                gain = out + cost[w, z] - cost[a, w] - cost[v, b] - cost[u, z] - back[j] + back[i + 1]
+                kind = 2
+            else:
+                continue
+            if gain > best and not _crosses(path, heads, tails, place, h, i, j):
+                best, bi, bj, bk = gain, i, j, kind
+    return best, bi, bj, bk
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def shake(path: Ints, heads: Ints, tails: Ints, width: int, rng: np.random.Generator, dirty: Flags) -> bool:
     """One random allowed exchange within `width` positions, in place; False where the draw allowed none."""
     n = len(path)
@@ -231,6 +320,7 @@ def iterate(
     floor: float,
     width: int,
     turns: bool,
+    near: Ints,
 ) -> Ints:
     """Iterated descent: shake, descend, accept by annealing from `heat` to nothing; the best path seen.
 
@@ -248,9 +338,9 @@ def iterate(
         if best_value <= floor + 1e-9:
             break
         trial = here.copy()
-        for _ in range(1 + int(rng.integers(0, 3))):
+        for _ in range(1 if turns else 1 + int(rng.integers(0, 3))):
             shake(trial, heads, tails, width, rng, dirty)
-        descend(trial, cost, heads, tails, n, dirty, turns)
+        descend(trial, cost, heads, tails, n, dirty, turns, near)
         found = path_cost(trial, cost)
         limit = value - heat * (1.0 - r / rounds) * np.log(1.0 - rng.random())
         if found <= limit:

@@ -32,7 +32,8 @@ class Order(NamedTuple):
 
     `cost` (n, n) with FAR on arcs that no allowed order uses; `before` (n, n) its transitive closure, `heads` and
     `tails` the immediate successors; `names` (n,) the caller's node numbers, -1 for an added start or end;
-    `turns` whether most costs are the same both ways, so that turning a segment round can pay.
+    `turns` whether most costs are the same both ways, so that turning a segment round can pay;
+    `near` (n, 8) the cheapest next nodes of every node, -1 where there are fewer.
     """
 
     cost: Floats
@@ -41,6 +42,7 @@ class Order(NamedTuple):
     tails: Ints
     names: Ints
     turns: bool
+    near: Ints
 
 
 def sequential_order(
@@ -86,7 +88,16 @@ def sequential_order(
         value = path_cost(path, problem.cost)
         return _answer(problem, path, value, value)
     path = greedy(problem, 0.0, np.random.default_rng(seed)) if start is None else _given(problem, start)
-    descend(path, problem.cost, problem.heads, problem.tails, len(path), np.ones(len(path), dtype=bool), problem.turns)
+    descend(
+        path,
+        problem.cost,
+        problem.heads,
+        problem.tails,
+        len(path),
+        np.ones(len(path), dtype=bool),
+        problem.turns,
+        problem.near,
+    )
     path, bound = _search(problem, path, whole, until, seed, effort)
     return _answer(problem, path, path_cost(path, problem.cost), bound)
 
@@ -132,13 +143,19 @@ def pose(cost: Floats, before: Flags) -> Order:
         raise ValueError("the cost matrix has values that are no numbers on arcs that an order may use")
     w[far] = FAR
     heads, tails = successors(b)
-    return Order(w, b, heads, tails, names, both_ways(w))
+    return Order(w, b, heads, tails, names, both_ways(w), nearest(w))
 
 
 def both_ways(cost: Floats) -> bool:
     """Whether more than half of the arcs that can be used both ways cost the same both ways."""
     usable = (cost < FAR / 2) & (cost.T < FAR / 2)
     return bool(usable.any() and np.mean(np.isclose(cost, cost.T)[usable]) > 0.5)
+
+
+def nearest(cost: Floats, count: int = 8) -> Ints:
+    """The `count` cheapest next nodes of every node (n, count), -1 where fewer can follow."""
+    order = np.argsort(cost, axis=1, kind="stable")[:, :count].astype(np.int64)
+    return np.where(np.take_along_axis(cost, order, axis=1) < FAR / 2, order, -1)
 
 
 def _useless(before: Flags) -> Flags:
@@ -212,19 +229,19 @@ def _batch(
     """One stretch of work: in turn a cool iterated descent, an annealing, a warm iterated descent, and one of
     these from a fresh start. `arc` is the mean cost of an arc; later batches are longer."""
     n, cost, heads, tails, turns = len(best), problem.cost, problem.heads, problem.tails, problem.turns
-    long = 6 if turns and effort >= 1.0 else min(6, 1 + batch // 8)
-    rounds = max(20, int(long * 1.5e9 / (n * n * n + 4e4)))
+    long = 20 if turns and effort >= 1.0 else min(6, 1 + batch // 8)
+    rounds = min(40_000, max(20, int(long * 1.5e9 / (n * n * n + 4e4))))
     kind = batch % 4
     begin = best if kind < 3 else greedy(problem, 1.0, rng)
     width = 12 if turns else (50, 12)[batch % 2]
     if turns or kind in (0, 2):
-        heat = ((2.0, 0.5, 2.0, 1.0) if turns else (0.02, 0.1, 0.2, 0.3))[kind] * arc
-        descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), turns)
-        warm: Ints = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, width, turns)
+        heat = ((2.0, 3.0, 2.0, 4.0) if turns else (0.02, 0.1, 0.2, 0.3))[kind] * arc
+        descend(begin, cost, heads, tails, n, np.ones(n, dtype=bool), turns, problem.near)
+        warm: Ints = iterate(begin, cost, heads, tails, rounds, heat, rng, bound, width, turns, problem.near)
         return warm
     hot = (1.0, 3.0)[batch // 4 % 2] * arc
     path: Ints = cool(begin, cost, heads, tails, long * 2_000_000, hot, 0.05 * arc, rng, turns)
-    descend(path, cost, heads, tails, n, np.ones(n, dtype=bool), turns)
+    descend(path, cost, heads, tails, n, np.ones(n, dtype=bool), turns, problem.near)
     return path
 
 
