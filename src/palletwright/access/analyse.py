@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
-from palletwright.access import clampings, wishes
+from palletwright.access import wishes
 from palletwright.access.chamfering import chamfered
-from palletwright.access.clampings import Forbid, Problem, Setting, Task
-from palletwright.access.columns import Look, look, one_thread
-from palletwright.access.directions import candidates, dot, negated, same, square, vec
+from palletwright.access.clampings import Forbid
+from palletwright.access.columns import one_thread
+from palletwright.access.directions import candidates, negated, same, vec
 from palletwright.access.drilling import drill
 from palletwright.access.holes import Bore, bores, profile, sides
 from palletwright.access.kinds import kind_of, smallest_inside_radius
 from palletwright.access.milling import faces_left
 from palletwright.access.milling import routes as milled_routes
 from palletwright.access.model import Access, Feature, HoleStep, LeftOver, Route
-from palletwright.access.model import Sequence as Order
+from palletwright.access.orders import always_after, sequences
 from palletwright.access.regions import (
     REACHED,
     Region,
@@ -31,66 +31,18 @@ from palletwright.access.regions import (
 )
 from palletwright.access.shapes import Body, body_of, mesh_of, rod, subtract
 from palletwright.access.work import Work
+from palletwright.access.workpiece import Workpiece, workpiece_of
 from palletwright.job.model import Job
-from palletwright.shop.model import Machine, Material, Shop, Tool
-from palletwright.solid import part_frame
-from palletwright.solid.model import Face, Floats, Mesh, Solid
-from palletwright.verdict import Reason, Vec
+from palletwright.shop.model import Machine, Material, Shop
+from palletwright.solid.model import Mesh, Solid
+from palletwright.verdict import Vec
 
-CELLS = 220
-"""cells along the longest view, tools' margin included, where no pitch is asked for."""
-PITCHES = (0.1, 2.5)
-"""mm, the finest and coarsest pitch chosen by itself."""
 LEAST_VOLUME = 0.05
 """mm³ below which a piece of removal is an artefact of the mesh."""
 MORE_DIRECTIONS = 10
 """directions beyond the part's axes and its holes' that are tried where something isn't reached."""
 
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True, eq=False)
-class Scene:
-    """The part and what is known of it while features are made."""
-
-    solid: Solid
-    part: Body
-    frame: Floats
-    faces: dict[int, Face]
-    work: Work
-    mills: tuple[Tool, ...]
-    pitch: float
-    margin: float
-    looks: dict[Vec, Look] = field(default_factory=dict)
-
-    def look(self, direction: Vec) -> Look:
-        for d, seen in self.looks.items():
-            if same(d, direction):
-                return seen
-        self.looks[direction] = look(self.solid.mesh.corners, direction, self.pitch, self.margin)
-        return self.looks[direction]
-
-    def clear(self, tool: Tool, tip: Vec, direction: Vec) -> bool:
-        """Whether the tool's shank and holder, wider than its cutter, are free of the part with the tip there."""
-        view = self.look(direction)
-        at = view.frame @ np.asarray(tip)
-        ny, nx = view.height.shape
-        for radius, start, _ in tool.stack():
-            if radius <= tool.cutter.DC / 2 + 1e-9:
-                continue
-            reach = int(np.ceil(radius / view.pitch)) + 1
-            i0, j0 = ((at[:2] - view.origin) / view.pitch).astype(int)
-            rows = slice(max(0, j0 - reach), max(0, min(ny, j0 + reach + 1)))
-            cols = slice(max(0, i0 - reach), max(0, min(nx, i0 + reach + 1)))
-            window = view.height[rows, cols]
-            if not window.size:
-                continue
-            y = view.origin[1] + (np.arange(rows.start, rows.stop) + 0.5) * view.pitch - at[1]
-            x = view.origin[0] + (np.arange(cols.start, cols.stop) + 0.5) * view.pitch - at[0]
-            near = np.hypot(x[None, :], y[:, None]) < radius
-            if near.any() and float(window[near].max()) > at[2] + start + 1e-6:
-                return False
-        return True
 
 
 @one_thread()
@@ -128,7 +80,7 @@ def analyse(
         A mesh isn't closed, or the job names a feature that isn't there or is ambiguous.
     """
     tell = progress or (lambda text, share: None)
-    scene = scene_of(solid, Work(shop, material, machine), pitch)
+    scene = workpiece_of(solid, Work(shop, material, machine), pitch)
     tell("holes", 0.1)
     holes, shut = bores(solid, scene.part)
     raw = subtract(body_of(replace(stock, face_of=None)), [scene.part])
@@ -143,13 +95,13 @@ def analyse(
     left += shut_left(shut, features)
     features, reasons = wishes.honoured(features, job)
     tell("clampings", 0.85)
-    fixed, rotary, more = sequences(scene, features, stock, job, tuple(forbid))
+    fixed, rotary, more = sequences(scene, features, job, tuple(forbid))
     reasons += more
     status = "ok" if fixed or rotary or not any(f.routes for f in features) else "infeasible"
     return Access(
         solid=solid,
         stock=stock,
-        directions=directions_of(scene, features, rows),
+        directions=directions_of(scene, features),
         features=tuple(features),
         left_over=tuple(left),
         fixed=fixed,
@@ -161,22 +113,12 @@ def analyse(
     )
 
 
-def scene_of(solid: Solid, work: Work, pitch: float | None) -> Scene:
-    frame = np.stack([np.asarray(vec(c)) for c in part_frame(solid).T])
-    extents = np.ptp(solid.mesh.vertices @ frame.T, axis=0)
-    mills = tuple(work.tools("end_mill"))
-    widest = max((t.cutter.DC / 2 for t in mills), default=5.0)
-    step = pitch or float(np.clip((extents.max() + 2 * widest) / CELLS, *PITCHES))
-    faces = {f.id: f for f in solid.faces}
-    return Scene(solid, body_of(solid.mesh), frame, faces, work, mills, step, widest + 2.0)
-
-
 def segments(h: Bore) -> int:
     """Facets of a hole's room: fine enough that the mesh's own facets stay inside the grown radius."""
     return int(np.clip(np.ceil(np.pi / np.arccos(1 - 0.005 / max(max(p.radius for p in h.pieces), 0.1))), 24, 256))
 
 
-def reached(scene: Scene, rows: list[Region], holes: Sequence[Bore], tell: Progress) -> list[Region]:
+def reached(scene: Workpiece, rows: list[Region], holes: Sequence[Bore], tell: Progress) -> list[Region]:
     """The regions with their reach along every direction worth trying, split where that is needed."""
     if not scene.mills or not rows:
         return rows
@@ -197,7 +139,7 @@ def reached(scene: Scene, rows: list[Region], holes: Sequence[Bore], tell: Progr
 
 
 def made(
-    scene: Scene, holes: Sequence[Bore], taken: Sequence[Body], rows: Sequence[Region], job: Job | None
+    scene: Workpiece, holes: Sequence[Bore], taken: Sequence[Body], rows: Sequence[Region], job: Job | None
 ) -> tuple[list[Feature], list[LeftOver]]:
     """All features with their routes, ids in canonical order, and what no tool reaches."""
     features: list[Feature] = []
@@ -217,7 +159,7 @@ def made(
     return [replace(f, after=always_after(f, features)) for f in features], left
 
 
-def hole_feature(scene: Scene, name: str, h: Bore, body: Body, fact: str | None) -> tuple[Feature, list[LeftOver]]:
+def hole_feature(scene: Workpiece, name: str, h: Bore, body: Body, fact: str | None) -> tuple[Feature, list[LeftOver]]:
     """One hole as a feature. `fact`: a drawing's thread, 'not_threaded', or None where nothing is said."""
     thread, notes = wishes.thread_of(h, fact)
     volume = max(float(body.volume()), 0.0)
@@ -254,7 +196,7 @@ def empty(at: Vec) -> Mesh:
     return Mesh(np.array([at] * 3, dtype=np.float64), np.empty((0, 3), dtype=np.int32))
 
 
-def opens_inside(scene: Scene, h: Bore) -> bool:
+def opens_inside(scene: Workpiece, h: Bore) -> bool:
     """Whether a blind hole ends in a cavity: hardly any part stands just below its bottom."""
     if h.through or h.pieces[0].r_start < 1e-3:
         return False
@@ -263,7 +205,7 @@ def opens_inside(scene: Scene, h: Bore) -> bool:
     return bool((disc ^ scene.part).volume() < 0.05 * disc.volume())
 
 
-def milled_feature(scene: Scene, name: str, kind: str, r: Region) -> tuple[Feature, list[LeftOver]]:
+def milled_feature(scene: Workpiece, name: str, kind: str, r: Region) -> tuple[Feature, list[LeftOver]]:
     """One milled region as a feature, with what stays of it."""
     share, best = r.best()
     found: list[Route] = []
@@ -298,7 +240,7 @@ def milled_feature(scene: Scene, name: str, kind: str, r: Region) -> tuple[Featu
     return feature, []
 
 
-def why_left(scene: Scene, r: Region, radius: float | None, some: bool) -> tuple[str, str]:
+def why_left(scene: Workpiece, r: Region, radius: float | None, some: bool) -> tuple[str, str]:
     """Why material stays, and what would do: seen but too narrow or deep for the tools, or not seen at all."""
     if not scene.mills:
         return "the shop has no mill", "an end mill"
@@ -321,37 +263,6 @@ def why_left(scene: Scene, r: Region, radius: float | None, some: bool) -> tuple
     return f"too narrow or too deep for the shop's mills (up to {depth:.0f} mm)", "a longer, slimmer mill, or eroding"
 
 
-def always_after(f: Feature, features: Sequence[Feature]) -> tuple[str, ...]:
-    """Features that lie in front of this one along every direction that it can be cut from."""
-    if not f.routes or f.kind != "hole":
-        return ()
-    sets = [in_front(f, d, features) for d in {r.direction for r in f.routes}]
-    common = frozenset.intersection(*sets)
-    return tuple(g.id for g in features if g.id in common)
-
-
-def in_front(hole: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[str]:
-    """Milled features of which a piece stands over the hole's mouth along `d`."""
-    assert hole.diameter is not None
-    assert hole.position is not None
-    axis, at = np.asarray(d), np.asarray(hole.position)
-    spread = hole.removal.vertices @ axis
-    mouth = float(spread.max()) if len(spread) and len(hole.removal.triangles) else float(at @ axis)
-    found = set()
-    for g in features:
-        if g.kind == "hole" or not g.routes:
-            continue
-        v = g.removal.corners.mean(axis=1)
-        v = np.concatenate([v, g.removal.vertices])
-        off = v - at
-        up = v @ axis
-        lateral = np.linalg.norm(off - np.outer(off @ axis, axis), axis=1)
-        touching = lateral <= hole.diameter / 2 + 0.05
-        if touching.any() and float(up[touching].max()) > mouth + 0.05 and float(up[touching].min()) > mouth - 0.1:
-            found.add(g.id)
-    return frozenset(found)
-
-
 def shut_left(shut: Sequence[Bore], features: Sequence[Feature]) -> list[LeftOver]:
     """Hollow round pieces with no way in that no other feature makes."""
     made_by = frozenset().union(*(f.faces for f in features if f.routes)) if features else frozenset()
@@ -364,7 +275,7 @@ def shut_left(shut: Sequence[Bore], features: Sequence[Feature]) -> list[LeftOve
     return out
 
 
-def directions_of(scene: Scene, features: Sequence[Feature], rows: Sequence[Region]) -> tuple[tuple[Vec, float], ...]:
+def directions_of(scene: Workpiece, features: Sequence[Feature]) -> tuple[tuple[Vec, float], ...]:
     """Every direction that some route uses, and the part's own axes, with mm³ reachable, most first."""
     reach: dict[Vec, float] = {vec(s * row): 0.0 for row in scene.frame for s in (1.0, -1.0)}
     for f in features:
@@ -373,84 +284,3 @@ def directions_of(scene: Scene, features: Sequence[Feature], rows: Sequence[Regi
             share = max((r.reached for r in f.routes if d in (r.direction, r.pair)), default=0.0)
             reach[key] = reach.get(key, 0.0) + share * f.volume
     return tuple(sorted(reach.items(), key=lambda row: (-round(row[1], 3), *(-x for x in row[0]))))
-
-
-def settings_of(scene: Scene, features: Sequence[Feature], ways: Sequence[Vec]) -> tuple[list[Setting], list[Setting]]:
-    """(fixed, rotary) kinds of clamping that see at least one feature."""
-    axes = [vec(s * row) for row in scene.frame for s in (1.0, -1.0)]
-    fixed = [Setting(None, d, seat_of(scene, d, axes)) for d in ways]
-    rotary = []
-    for a in axes[0::2]:
-        for u in axes:
-            if square(a, u) and any(square(d, a) and dot(d, u) >= -1e-6 for d in ways):
-                rotary.append(Setting(a, u, seat_of(scene, u, axes)))
-    return fixed, rotary
-
-
-def seat_of(scene: Scene, up: Vec, axes: Sequence[Vec]) -> str:
-    """'flat' where the finished part rests on -up by itself, 'raw' where only the blank does, else 'none'."""
-    down = -np.asarray(up)
-    v = scene.solid.mesh.vertices
-    low = v[v @ down > float((v @ down).max()) - 0.02]
-    spread = low - low.mean(axis=0)
-    values = np.linalg.svd(spread, compute_uv=False) if len(low) >= 3 else np.zeros(2)
-    if len(values) > 1 and values[1] > 0.5:
-        return "flat"
-    return "raw" if any(same(up, a) for a in axes) else "none"
-
-
-def sequences(
-    scene: Scene, features: Sequence[Feature], stock: Mesh, job: Job | None, forbid: tuple[Forbid, ...]
-) -> tuple[tuple[Order, ...], tuple[Order, ...], list[Reason]]:
-    """The clampings for a fixed spindle, and with a rotary axis, with what the job asks for."""
-    slender = {t.number: t.stick_out / t.cutter.DC for t in scene.mills}
-    tasks = tuple(task_of(f, features, slender) for f in features if f.routes)
-    if not tasks:
-        return (), (), []
-    ways: list[Vec] = []
-    for d in (w for t in tasks for r in t.routes for w in (r.direction, *([r.pair] if r.pair else []))):
-        if not any(same(d, w) for w in ways):
-            ways.append(d)
-    fixed, rotary = settings_of(scene, features, ways)
-    reasons: list[Reason] = []
-    wanted = tuple(job.together) if job else ()
-    out = []
-    for rows, needs in ((fixed, False), (rotary + fixed, True)):
-        problem = Problem(tasks, tuple(rows), wanted, forbid, needs)
-        known = wishes.known_problem(problem, job, needs)
-        found = clampings.solve(known, slender) if known else []
-        if known and not found:
-            reasons.append(wishes.contradicted(known, needs))
-        if not found:
-            found = clampings.solve(problem, slender)
-        if not found and wanted:
-            found = clampings.solve(replace(problem, together=()), slender)
-            if found:
-                text = "features that the job wants in one clamping can't be cut in one"
-                reasons.append(Reason("together", text))
-        out.append(tuple(found))
-        more = clampings.reason_of_more(found)
-        if more:
-            reasons.append(more)
-    for s in fixed:
-        if s.seat == "none" and any(s.up in c.directions for o in out[0][:1] for c in o.clampings):
-            reasons.append(Reason("clampings", f"direction {s.up} needs an angled seat: no flat face opposite it"))
-    return out[0], out[1], reasons
-
-
-def task_of(f: Feature, features: Sequence[Feature], slender: dict[int, float]) -> Task:
-    rows = clampings.cheapest(f, slender)
-    front = {}
-    if f.kind == "hole":
-        for d in {w for r in rows for w in (r.direction, *([r.pair] if r.pair else []))}:
-            front[d] = in_front(f, d, features)
-    outward = outward_of(f)
-    return Task(f.id, rows, front, (outward,) if outward else (), outward)
-
-
-def outward_of(f: Feature) -> Vec | None:
-    """The direction that a face slab looks at: the one whose route faces it."""
-    if f.kind != "face":
-        return None
-    ways = [r.direction for r in f.routes if any(c.stage == "face" for c in r.cuts)]
-    return ways[0] if ways else None

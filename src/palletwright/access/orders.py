@@ -1,0 +1,129 @@
+"""From features to the clampings that cut them: what lies in front of what, and which seats there are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from palletwright.access import clampings, wishes
+from palletwright.access.clampings import Forbid, Problem, Setting, Task
+from palletwright.access.directions import dot, same, square, vec
+from palletwright.access.model import Feature
+from palletwright.access.model import Sequence as Order
+from palletwright.access.workpiece import Workpiece
+from palletwright.job.model import Job
+from palletwright.verdict import Reason, Vec
+
+
+def always_after(f: Feature, features: Sequence[Feature]) -> tuple[str, ...]:
+    """Features that lie in front of this one along every direction that it can be cut from."""
+    if not f.routes or f.kind != "hole":
+        return ()
+    sets = [in_front(f, d, features) for d in {r.direction for r in f.routes}]
+    common = frozenset.intersection(*sets)
+    return tuple(g.id for g in features if g.id in common)
+
+
+def in_front(hole: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[str]:
+    """Milled features of which a piece stands over the hole's mouth along `d`."""
+    assert hole.diameter is not None
+    assert hole.position is not None
+    axis, at = np.asarray(d), np.asarray(hole.position)
+    spread = hole.removal.vertices @ axis
+    mouth = float(spread.max()) if len(spread) and len(hole.removal.triangles) else float(at @ axis)
+    found = set()
+    for g in features:
+        if g.kind == "hole" or not g.routes:
+            continue
+        v = g.removal.corners.mean(axis=1)
+        v = np.concatenate([v, g.removal.vertices])
+        off = v - at
+        up = v @ axis
+        lateral = np.linalg.norm(off - np.outer(off @ axis, axis), axis=1)
+        touching = lateral <= hole.diameter / 2 + 0.05
+        if touching.any() and float(up[touching].max()) > mouth + 0.05 and float(up[touching].min()) > mouth - 0.1:
+            found.add(g.id)
+    return frozenset(found)
+
+
+def settings_of(scene: Workpiece, ways: Sequence[Vec]) -> tuple[list[Setting], list[Setting]]:
+    """(fixed, rotary) kinds of clamping that see at least one feature."""
+    axes = [vec(s * row) for row in scene.frame for s in (1.0, -1.0)]
+    fixed = [Setting(None, d, seat_of(scene, d, axes)) for d in ways]
+    rotary = []
+    for a in axes[0::2]:
+        for u in axes:
+            if square(a, u) and any(square(d, a) and dot(d, u) >= -1e-6 for d in ways):
+                rotary.append(Setting(a, u, seat_of(scene, u, axes)))
+    return fixed, rotary
+
+
+def seat_of(scene: Workpiece, up: Vec, axes: Sequence[Vec]) -> str:
+    """'flat' where the finished part rests on -up by itself, 'raw' where only the blank does, else 'none'."""
+    down = -np.asarray(up)
+    v = scene.solid.mesh.vertices
+    low = v[v @ down > float((v @ down).max()) - 0.02]
+    spread = low - low.mean(axis=0)
+    values = np.linalg.svd(spread, compute_uv=False) if len(low) >= 3 else np.zeros(2)
+    if len(values) > 1 and values[1] > 0.5:
+        return "flat"
+    return "raw" if any(same(up, a) for a in axes) else "none"
+
+
+def sequences(
+    scene: Workpiece, features: Sequence[Feature], job: Job | None, forbid: tuple[Forbid, ...]
+) -> tuple[tuple[Order, ...], tuple[Order, ...], list[Reason]]:
+    """The clampings for a fixed spindle, and with a rotary axis, with what the job asks for."""
+    slender = {t.number: t.stick_out / t.cutter.DC for t in scene.mills}
+    tasks = tuple(task_of(f, features, slender) for f in features if f.routes)
+    if not tasks:
+        return (), (), []
+    ways: list[Vec] = []
+    for d in (w for t in tasks for r in t.routes for w in (r.direction, *([r.pair] if r.pair else []))):
+        if not any(same(d, w) for w in ways):
+            ways.append(d)
+    fixed, rotary = settings_of(scene, ways)
+    reasons: list[Reason] = []
+    wanted = tuple(job.together) if job else ()
+    out = []
+    for rows, needs in ((fixed, False), (rotary + fixed, True)):
+        problem = Problem(tasks, tuple(rows), wanted, forbid, needs)
+        known = wishes.known_problem(problem, job, needs)
+        found = clampings.solve(known, slender) if known else []
+        if known and not found:
+            reasons.append(wishes.contradicted(known, needs))
+        if not found:
+            found = clampings.solve(problem, slender)
+        if not found and wanted:
+            found = clampings.solve(replace(problem, together=()), slender)
+            if found:
+                text = "features that the job wants in one clamping can't be cut in one"
+                reasons.append(Reason("together", text))
+        out.append(tuple(found))
+        more = clampings.reason_of_more(found)
+        if more:
+            reasons.append(more)
+    for s in fixed:
+        if s.seat == "none" and any(s.up in c.directions for o in out[0][:1] for c in o.clampings):
+            reasons.append(Reason("clampings", f"direction {s.up} needs an angled seat: no flat face opposite it"))
+    return out[0], out[1], reasons
+
+
+def task_of(f: Feature, features: Sequence[Feature], slender: dict[int, float]) -> Task:
+    rows = clampings.cheapest(f, slender)
+    front = {}
+    if f.kind == "hole":
+        for d in {w for r in rows for w in (r.direction, *([r.pair] if r.pair else []))}:
+            front[d] = in_front(f, d, features)
+    outward = outward_of(f)
+    return Task(f.id, rows, front, (outward,) if outward else (), outward)
+
+
+def outward_of(f: Feature) -> Vec | None:
+    """The direction that a face slab looks at: the one whose route faces it."""
+    if f.kind != "face":
+        return None
+    ways = [r.direction for r in f.routes if any(c.stage == "face" for c in r.cuts)]
+    return ways[0] if ways else None
