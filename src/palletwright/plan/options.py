@@ -25,9 +25,6 @@ from palletwright.verdict import Reason, Vec
 ENOUGH = 4
 """Certified grips of one operation after which no more are asked for; the grip room names the densest first."""
 
-ROUNDS = 3
-"""Times that stronger clamps are asked for where none of those before held."""
-
 EASINGS = 4
 """Times that the cuts are made lighter before a grip counts as too weak."""
 
@@ -123,6 +120,7 @@ def certified(
         clamps=context.shop.clamps,
         yield_strength=context.material.yield_strength,
         advice=False,
+        least=False,
     )
 
 
@@ -159,8 +157,7 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
     cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
     good: list[Option] = []
     turned_down: list[Reason] = []
-    beyond = 0.0
-    for _ in range(ROUNDS):
+    for beyond in _strengths(context):
         found, reasons = _drafts(context, machine, key, cuts, beyond)
         if not beyond:
             turned_down += reasons
@@ -172,11 +169,16 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
                 good.append(option)
             if len(good) == ENOUGH:
                 return tuple(good), tuple(turned_down)
-        strongest = max((c.preload for g in found for c in g.contacts if c.kind == "clamp"), default=0.0)
-        if good or strongest <= beyond:
+        if len(good) >= 2:
             break
-        beyond = strongest
     return tuple(good), tuple(turned_down)
+
+
+def _strengths(context: Context) -> tuple[float, ...]:
+    """Forces (N) past which clamps are asked for, round by round: any, then the stronger half, then the strongest."""
+    forces = sorted({c.force for c in context.shop.clamps if c.kind in ("edge", "wedge", "strap")})
+    steps = [0.0, *(forces[min(len(forces) * q // 4, len(forces) - 1)] * 0.999 for q in (1, 2, 3))]
+    return tuple(dict.fromkeys(steps))
 
 
 def _drafts(
