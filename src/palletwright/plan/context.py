@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeVar, cast
 
-from palletwright.access.model import Access, Clamping, Feature, Route, Sequence
+from palletwright.access.model import Access, Feature, Route, Sequence
 from palletwright.cutting.model import Cut
 from palletwright.job.model import Job
 from palletwright.plan.directions import same
@@ -130,7 +131,7 @@ class Context:
         access = self.access(machine)
         features = {f.id: f for f in access.features}
         rows = []
-        for cut in cuts_of(access, chosen):
+        for cut in cuts_of(access, sequence, clamping):
             tool = self.tool(cut.tool)
             loaded = engaged(cut, features[cut.feature], tool, self.material)
             rows.append(faced(kept_above(loaded, chosen.ups[0], base, tool), strip, clamping))
@@ -162,15 +163,21 @@ def cut_so_far(sequence: Sequence, clamping: int) -> tuple[frozenset[str], froze
     return before, frozenset(f for f, _ in sequence.clampings[clamping].features)
 
 
-def route_of(feature: Feature, direction: Vec, slim: bool = False) -> Route:
-    """The feature's route from `direction`: the fastest, or with `slim` the one with the thinnest tools."""
+def route_of(feature: Feature, direction: Vec, both_ends: bool) -> Route:
+    """The feature's fastest route from `direction`: the one that needs the other end too, if both are used.
+
+    Raises LookupError where there is none.
+    """
     routes = [r for r in feature.routes if same(r.direction, direction)]
-    if not routes:
+    fitting = [r for r in routes if (r.pair is not None) == both_ends]
+    if not fitting:
         raise LookupError(f"{feature.id} has no route from {direction}")
-    return routes[-1] if slim else routes[0]
+    return fitting[0]
 
 
-def cuts_of(access: Access, clamping: Clamping) -> list[Cut]:
+def cuts_of(access: Access, sequence: Sequence, clamping: int) -> list[Cut]:
     """All cuts of one clamping, in the order of its features and of each feature's own route."""
     features = {f.id: f for f in access.features}
-    return [cut for name, direction in clamping.features for cut in route_of(features[name], direction).cuts]
+    uses: Counter[str] = Counter(name for c in sequence.clampings for name, _ in c.features)
+    rows = sequence.clampings[clamping].features
+    return [cut for name, d in rows for cut in route_of(features[name], d, uses[name] > 1).cuts]

@@ -12,7 +12,7 @@ from itertools import permutations
 
 import numpy as np
 
-from palletwright.access.model import Access, Clamping, Feature, Sequence
+from palletwright.access.model import Access, Clamping, Feature, Route, Sequence
 from palletwright.plan.directions import LEVEL, negated, same, square
 from palletwright.verdict import Reason, Vec
 
@@ -67,14 +67,24 @@ def reach_in(access: Access, feature: Feature, setting: Setting) -> Vec | None:
     """The direction, fastest first, from which a setting cuts a feature; None where it can't."""
     if base_of(access, feature, setting.up):
         return None
+    best = _best(feature, setting)
+    return None if best is None else best.direction
+
+
+def _best(feature: Feature, setting: Setting) -> Route | None:
+    """The route that a setting takes: from straight above where that isn't far slower; one end before both."""
     seen = [r for r in feature.routes if setting.sees(r.direction) and (r.pair is None or setting.sees(r.pair))]
     if not seen:
         return None
+
+    def seconds(r: Route) -> float:
+        other = [q for q in feature.routes if q.pair is not None and r.pair is not None and same(q.direction, r.pair)]
+        return r.seconds + (min(q.seconds for q in other) if other else 0.0)
+
     upright = [r for r in seen if same(r.direction, setting.up)]
-    best = min(seen, key=lambda r: r.seconds)
-    if upright and upright[0].seconds <= UPRIGHT * best.seconds:
-        best = upright[0]
-    return best.direction
+    best = min(seen, key=seconds)
+    above = min(upright, key=seconds) if upright else best
+    return above if seconds(above) <= UPRIGHT * seconds(best) else best
 
 
 def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
@@ -85,7 +95,7 @@ def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
     features = [f for f in access.features if f.routes]
     for feature in _in_order(features):
         first = max((place[a] for a in feature.after if a in place), default=0)
-        for k in range(first, len(chosen)):
+        for k in _places(access, feature, chosen, first):
             direction = reach_in(access, feature, chosen[k])
             if direction is not None:
                 place[feature.id], ways[feature.id] = k, direction
@@ -94,7 +104,7 @@ def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
             return None
     clampings = []
     for k, setting in enumerate(chosen):
-        rows = tuple(row for f in features if place[f.id] == k for row in _rows(f, ways[f.id]))
+        rows = tuple(row for f in features if place[f.id] == k for row in _rows(f, ways[f.id], setting))
         if not rows:
             return None
         used = _distinct(d for _, d in rows)
@@ -104,9 +114,19 @@ def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
     return Sequence(tuple(clampings), 0, False, seconds)
 
 
-def _rows(feature: Feature, direction: Vec) -> list[tuple[str, Vec]]:
+def _places(access: Access, feature: Feature, chosen: list[Setting], first: int) -> list[int]:
+    """Clampings to try for a feature, earliest first; what the part first stood on is best faced from above."""
+    places = list(range(first, len(chosen)))
+    if base_of(access, feature, chosen[0].up):
+        places.sort(key=lambda k: not same(chosen[k].up, negated(chosen[0].up)))
+    return places
+
+
+def _rows(feature: Feature, direction: Vec, setting: Setting) -> list[tuple[str, Vec]]:
     """The feature's own direction, and the other end's where it is cut from both."""
-    route = next(r for r in feature.routes if same(r.direction, direction))
+    route = _best(feature, setting)
+    if route is None or not same(route.direction, direction):
+        raise LookupError(f"{feature.id} has no route from {direction}")
     return [(feature.id, direction)] + ([(feature.id, route.pair)] if route.pair is not None else [])
 
 
