@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+
+from palletwright.layout import pack
 from palletwright.layout.model import Packing, Side
 from palletwright.plan.context import Context
 from palletwright.plan.options import OperationKey, Option, options
@@ -30,18 +33,21 @@ class Filled:
 def fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
     """The grip and packing with most parts on `side`; among equals the grip named first (simplest)."""
     minx, miny, maxx, maxy = side.area.bounds
-    shape = (round(maxx - minx, 3), round(maxy - miny, 3), round(side.area.area, 1))
+    depth = round(float(np.linalg.norm(side.pose[1:3, 3])), 3) if key.kind == "pallet" else 0.0
+    shape = (round(maxx - minx, 3), round(maxy - miny, 3), round(side.area.area, 1), depth)
     work = context.work_key(context.machine(key.machine), key.family, key.sequence, key.clamping)
     return context.once(("fill", work, key.up, key.kind, key.vise, shape), lambda: _fill(context, key, side))
 
 
 def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
-    from palletwright.layout import pack
-
     found, reasons = options(context, key)
     best: Filled | None = None
     why = list(reasons)
     for option in found[:TRIED]:
+        stop = _stands_out(context, key, option, side)
+        if stop is not None:
+            why.append(stop)
+            continue
         if best is not None and _at_most(option, side) <= best.parts:
             continue
         packing = context.timed(
@@ -61,6 +67,26 @@ def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | Non
         if parts and (best is None or parts > best.parts):
             best = Filled(parts, option, packing)
     return best, tuple(why)
+
+
+def _stands_out(context: Context, key: OperationKey, option: Option, side: Side) -> Reason | None:
+    """Why not even one module can stand on the side: too wide for it, or past the swing in the middle of it."""
+    minx, miny, maxx, maxy = side.area.bounds
+    x0, y0, x1, y1 = option.module.outline.bounds
+    size, room = (x1 - x0, y1 - y0), (maxx - minx, maxy - miny)
+    short = min(max(size[t % 2] - room[0], size[(t + 1) % 2] - room[1]) for t in option.module.turns)
+    if short > 0:
+        return Reason(f"grip {option.grip.id}", f"is {short:.1f} mm wider than a side of {side.id}", short, "mm")
+    rotary = context.machine(key.machine).rotary
+    if key.kind != "pallet" or rotary is None:
+        return None
+    apothem = float(np.linalg.norm(side.pose[1:3, 3]))
+    points = np.concatenate([mesh.vertices for _, mesh in option.module.bodies])
+    middle = 0.5 * (y0 + y1)
+    out = float(np.hypot(apothem + points[:, 2], points[:, 1] - middle).max()) - rotary.swing_radius
+    if all(t % 2 == 0 for t in option.module.turns) and out > 0:
+        return Reason(f"grip {option.grip.id}", f"stands {out:.1f} mm past the swing on {side.id}", out, "mm")
+    return None
 
 
 def _at_most(option: Option, side: Side) -> int:

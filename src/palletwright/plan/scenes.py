@@ -11,7 +11,7 @@ from palletwright.plan.model import Design, Placing
 from palletwright.plan.options import Option, moved_cut
 from palletwright.plan.stand import Standing, mount_of, standings
 from palletwright.plan.table import carrier_pose, station_pose
-from palletwright.reach import Task
+from palletwright.reach import Rasters, Task
 from palletwright.reach import check as check_reach
 from palletwright.reach.model import ReachReport
 from palletwright.scene import Placed, PlacedStation, Scene, StationBody, build
@@ -92,7 +92,11 @@ def reach_of(context: Context, design: Design, chosen: dict[int, Option], cycle:
     return context.timed(
         "reach",
         lambda: check_reach(
-            scene, tasks_of(context, design, chosen, cycle), context.machine(design.machine), context.shop.floors
+            scene,
+            tasks_of(context, design, chosen, cycle),
+            context.machine(design.machine),
+            context.shop.floors,
+            rasters=context.once(("rasters",), Rasters),
         ),
     )
 

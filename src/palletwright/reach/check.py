@@ -21,7 +21,7 @@ from palletwright.field import (
     without,
 )
 from palletwright.progress import Report, silent
-from palletwright.reach.envelope import envelope_margins
+from palletwright.reach.envelope import beyond_travel, envelope_margins
 from palletwright.reach.model import ReachReport
 from palletwright.reach.obstacles import Rasters, field_at, moves_of, placed
 from palletwright.reach.own import Sweep, own_clearance, top_of
@@ -105,7 +105,9 @@ def check(
             margins.append(margin)
             if not margin.passed:
                 conflicts.add(pair)
-    margins += envelope_margins(scene, [(t.task, t.tips, t.entry) for t in turned], machine, floors)
+    placed = [(t.task, t.tips, t.entry) for t in turned]
+    margins += envelope_margins(scene, placed, machine, floors)
+    conflicts |= beyond_travel(placed, machine)
     worst = _worst(margins)
     clear = [m.have for m in worst if m.check in ("tool clearance", "nose clearance")]
     reasons = tuple(Reason(m.subject, _sentence(m), -m.spare, m.unit) for m in worst if not m.passed)

@@ -37,12 +37,7 @@ def _travel(tasks: Sequence[Placed], machine: Machine) -> list[Margin]:
     """The gauge point of every tool within the travels, lead-in included: one margin an axis and tool."""
     worst: dict[tuple[str, str], Margin] = {}
     for task, tips, entry in tasks:
-        low, high = extent(tips)
-        high[2] = max(high[2], entry + LEAD_IN)
-        gauge = np.array([0.0, 0.0, task.tool.gauge_length])
-        for k, axis in enumerate("xyz"):
-            least, greatest = getattr(machine.travel, axis)
-            have = float(min(low[k] + gauge[k] - least, greatest - high[k] - gauge[k]))
+        for axis, have in _spare_travel(task, tips, entry, machine):
             key = (axis, task.tool.id)
             if key not in worst or have < worst[key].have:
                 worst[key] = Margin(
@@ -50,6 +45,28 @@ def _travel(tasks: Sequence[Placed], machine: Machine) -> list[Margin]:
                     note=f"{task.cut} at {task.station}",
                 )  # fmt: skip
     return list(worst.values())
+
+
+def _spare_travel(task: Task, tips: Floats, entry: float, machine: Machine) -> list[tuple[str, float]]:
+    """mm of travel left beyond the gauge point's extreme places, axis by axis."""
+    low, high = extent(tips)
+    high[2] = max(high[2], entry + LEAD_IN)
+    gauge = np.array([0.0, 0.0, task.tool.gauge_length])
+    limits = (machine.travel.x, machine.travel.y, machine.travel.z)
+    return [
+        (axis, float(min(low[k] + gauge[k] - limits[k][0], limits[k][1] - high[k] - gauge[k])))
+        for k, axis in enumerate("xyz")
+    ]
+
+
+def beyond_travel(tasks: Sequence[Placed], machine: Machine) -> set[tuple[str, str]]:
+    """(station, axis travel) of every station that a tool would have to leave the travel for."""
+    return {
+        (task.station, f"{axis} travel")
+        for task, tips, entry in tasks
+        for axis, have in _spare_travel(task, tips, entry, machine)
+        if have < 0
+    }
 
 
 def _from_axis(body: Body, mount: Mount) -> tuple[Floats, Floats]:
@@ -68,7 +85,8 @@ def _swing(scene: Scene, mount: Mount, machine: Machine, floors: Floors, longest
     reach = [(float(_from_axis(b, mount)[0].max() + b.mesh.chord_error), b) for b in turning]
     swing, widest = max(reach, key=lambda r: r[0])
     along = np.concatenate([_from_axis(b, mount)[1] for b in turning])
-    error = float(max(b.mesh.chord_error for b in turning))
+    # the carrier is an extrusion along the axis: its ends are exact
+    error = float(max((b.mesh.chord_error for b in turning if b.kind != "carrier"), default=0.0))
     between = machine.rotary.between
     out = [
         Margin("swing", mount.id, "rotary swing", swing, machine.rotary.swing_radius, "mm", note=f"by {widest.id}"),
