@@ -9,12 +9,13 @@ import numpy as np
 from shapely.geometry import box
 
 from palletwright.access.model import Clamping
+from palletwright.layout import apothems, sides_of
 from palletwright.layout.model import Side
 from palletwright.plan.assign import SlotGroup, best_assignment
 from palletwright.plan.capacity import Filled, fill
 from palletwright.plan.context import Context
 from palletwright.plan.model import CarrierKind, Design, Family, OperationChoice, Placing, StationAt
-from palletwright.plan.options import OperationKey
+from palletwright.plan.options import OperationKey, options
 from palletwright.plan.table import pallet_fits, standing
 from palletwright.shop.model import Carrier, Machine
 from palletwright.verdict import Reason
@@ -63,25 +64,45 @@ def best_fill(
     return best, why
 
 
-def pallet_variants(context: Context, machine: Machine) -> Iterator[tuple[Carrier, int, float]]:
-    """Every pallet of the shop that the machine's rotary takes, with side counts and depths of flats to try."""
-    from palletwright.layout import apothems
+def pallet_variants(
+    context: Context, machine: Machine, family: Family, index: int, operations: tuple[int, ...]
+) -> Iterator[tuple[Carrier, int, float]]:
+    """Every pallet of the shop that the machine's rotary takes, with side counts and depths of flats to try.
 
+    Flats just as wide as the narrowest and the widest of the operations' modules need, and the widest flats.
+    """
+    needs = sorted({w for k in operations for w in needed_widths(context, machine, family, index, k)})
     for carrier in context.shop.carriers:
-        if carrier.kind != "pallet" or pallet_fits(machine, carrier):
+        if carrier.kind != "pallet" or pallet_fits(machine, carrier) or not needs:
             continue
         for sides in carrier.sides or (2, 3, 4, 5, 6):
-            tried = apothems(carrier, sides, least_width(context))
-            for apothem in sorted({*tried[:1], *tried[-1:]}):
+            tried = {a for need in (needs[0], needs[-1]) for a in apothems(carrier, sides, need)[:1]}
+            wide = max(
+                apothems(carrier, sides, needs[0]),
+                key=lambda a, c=carrier, n=sides: (round(flat_width(c, n, a), 2), -a),  # type: ignore[misc]
+                default=None,
+            )
+            for apothem in sorted(tried | ({wide} if wide is not None else set())):
                 yield carrier, sides, apothem
 
 
-def least_width(context: Context) -> float:
-    """mm: the least width that the blank needs on a flat, whichever way it sits."""
-    from palletwright.solid import part_frame
+def flat_width(carrier: Carrier, sides: int, apothem: float) -> float:
+    """mm of free width of a flat."""
+    area = sides_of(carrier, sides, apothem)[0].area.bounds
+    return float(area[3] - area[1])
 
-    points = context.stock_largest.vertices @ part_frame(context.solid)
-    return float(np.ptp(points, axis=0).min())
+
+def needed_widths(context: Context, machine: Machine, family: Family, index: int, k: int) -> list[float]:
+    """mm across the axis that one operation's modules need on a pallet, the least of each seat."""
+    clamping = context.sequence(machine, family, index).clampings[k]
+    found = []
+    for up in seats(clamping, "pallet"):
+        sizes = []
+        for option in options(context, OperationKey(machine.id, family, index, k, up, "pallet"))[0]:
+            x0, y0, x1, y1 = option.module.outline.bounds
+            sizes += [(y1 - y0) if t % 2 == 0 else (x1 - x0) for t in option.module.turns]
+        found += [min(sizes)] if sizes else []
+    return found
 
 
 def plate_variants(
@@ -118,8 +139,6 @@ def split_side(side: Side, parts: int) -> tuple[Side, ...]:
 
 def sides_of_placing(context: Context, placing: Placing) -> tuple[Side, ...]:
     """The sides of one carrier as placed, in its own frame."""
-    from palletwright.layout import sides_of
-
     carrier = next(c for c in context.shop.carriers if c.id == placing.carrier)
     if placing.kind == "pallet":
         return tuple(sides_of(carrier, placing.sides, placing.apothem))

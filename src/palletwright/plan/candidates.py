@@ -14,6 +14,9 @@ from palletwright.plan.table import standing
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
 
+SEQUENCES = 2
+"""Sequences of each family that are laid out at effort 1, times the effort."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -28,13 +31,14 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
 
     Of the depths of grip stock under one sequence only the least that can be held is taken.
     """
-    held: set[object] = set()
+    held: list[tuple[Family, object]] = []
     kinds: tuple[Family, ...] = ("fixed", "rotary") if machine.rotary is not None else ("fixed",)
     for family in kinds:
         for i, variant in enumerate(context.variants(machine, family)):
             who = (family, variant.sequence)
-            if who not in held and holds_throughout(context, machine, family, i):
-                held.add(who)
+            taken = sum(f == family for f, _ in held) >= SEQUENCES * context.job.effort
+            if not taken and who not in held and holds_throughout(context, machine, family, i):
+                held.append(who)
                 yield family, i
 
 
@@ -69,7 +73,8 @@ def one_cycle(context: Context, machine: Machine, family: Family, index: int) ->
     on_pallet = [k for k, c in enumerate(sequence.clampings) if c.axis is not None]
     others = len(sequence.clampings) - len(on_pallet)
     pallets: list[tuple[Placing, ...]] = [
-        (Placing("rotary", "pallet", c.id, n, a, (0.0, 0.0)),) for c, n, a in pallet_variants(context, machine)
+        (Placing("rotary", "pallet", c.id, n, a, (0.0, 0.0)),)
+        for c, n, a in pallet_variants(context, machine, family, index, tuple(range(len(sequence.clampings))))
     ]
     plates: list[tuple[Placing, ...]] = []
     for carrier, places in plate_variants(context, machine):
@@ -125,9 +130,9 @@ def operation_by_operation(
     sequence = context.sequence(machine, family, index)
     chosen: list[Candidate] = []
     why: list[Reason] = []
-    for k, clamping in enumerate(sequence.clampings):
+    for k in range(len(sequence.clampings)):
         best: Candidate | None = None
-        for placings in _single(context, machine, clamping.axis is not None, owned):
+        for placings in _single(context, machine, family, index, k, owned):
             got, reasons = arrangement(context, machine, family, index, placings, (k,))
             why += reasons if got is None else []
             if got is not None and (best is None or got.parts > best.parts):
@@ -138,16 +143,19 @@ def operation_by_operation(
     return joined(context, chosen), why
 
 
-def _single(context: Context, machine: Machine, rotary: bool, owned: bool) -> Iterator[tuple[Placing, ...]]:
+def _single(
+    context: Context, machine: Machine, family: Family, index: int, k: int, owned: bool
+) -> Iterator[tuple[Placing, ...]]:
+    """Carriers that could hold one operation alone."""
     carriers = {c.id: c for c in context.shop.carriers}
-    if not rotary:
+    if context.sequence(machine, family, index).clampings[k].axis is None:
         vises = vise_placings(context, machine)
         if vises:
             yield vises
         for carrier, places in plate_variants(context, machine):
             if not owned or (carrier.owned and len(places) <= carrier.how_many):
                 yield plates_placings(carrier.id, places, 1)
-    for c, n, a in pallet_variants(context, machine):
+    for c, n, a in pallet_variants(context, machine, family, index, (k,)):
         if not owned or carriers[c.id].owned:
             yield (Placing("rotary", "pallet", c.id, n, a, (0.0, 0.0)),)
 

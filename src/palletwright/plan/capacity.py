@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+from shapely.affinity import affine_transform
+from shapely.geometry.base import BaseGeometry
 
 from palletwright.layout import pack
 from palletwright.layout.model import Packing, Side
 from palletwright.plan.context import Context
 from palletwright.plan.options import OperationKey, Option, options
 from palletwright.verdict import Reason
+
+RASTER = 0.45
+"""mm added to the clearance between stations: reach measures on a grid of 0.5 mm and reads short by up to its
+half diagonal and the chord error."""
 
 TRIED = 4
 """Grips of one operation that are packed on one side; the grip room gives them densest and simplest first."""
@@ -56,17 +62,43 @@ def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | Non
                 pack,
                 option.module,
                 side,
-                clearance=context.clearance(context.machine(key.machine)),
+                clearance=context.clearance(context.machine(key.machine)) + RASTER,
                 solid_gap=context.shop.floors.solid_gap,
                 seed=context.job.seed,
                 effort=context.job.effort,
             ),
         )
+        packing = centred(packing, option, side)
         parts = packing.count * option.parts
         why += packing.reasons if not packing.count else ()
         if parts and (best is None or parts > best.parts):
             best = Filled(parts, option, packing)
     return best, tuple(why)
+
+
+def centred(packing: Packing, option: Option, side: Side) -> Packing:
+    """The same stations moved together to the middle of the side, where ends and neighbouring sides are farthest."""
+    if not packing.stations:
+        return packing
+    boxes = []
+    for s in packing.stations:
+        x0, y0, x1, y1 = placed_outline(option.module.outline, s.x, s.y, s.turn).bounds
+        boxes.append((x0, y0, x1, y1))
+    rows = np.array(boxes)
+    middle = (rows[:, :2].min(axis=0) + rows[:, 2:].max(axis=0)) / 2
+    x0, y0, x1, y1 = side.area.bounds
+    dx, dy = (x0 + x1) / 2 - middle[0], (y0 + y1) / 2 - middle[1]
+    moved = tuple(replace(s, x=float(s.x + dx), y=float(s.y + dy)) for s in packing.stations)
+    inside = all(
+        side.area.buffer(1e-6).contains(placed_outline(option.module.outline, s.x, s.y, s.turn)) for s in moved
+    )
+    return replace(packing, stations=moved) if inside else packing
+
+
+def placed_outline(outline: BaseGeometry, x: float, y: float, turn: int) -> BaseGeometry:
+    """An outline after quarter turns and a shift, mm."""
+    c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[turn % 4]
+    return affine_transform(outline, [c, -s, s, c, x, y])
 
 
 def _stands_out(context: Context, key: OperationKey, option: Option, side: Side) -> Reason | None:

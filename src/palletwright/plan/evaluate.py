@@ -108,18 +108,22 @@ def examine(context: Context, candidate: Candidate) -> Examined:
 
 
 def examine_design(context: Context, design: Design, chosen: dict[int, Option], drops: int = 0) -> Examined:
-    """All whole-scene checks of a design; with `drops` conflicting stations may be taken out and tried again."""
+    """All whole-scene checks of a design; with `drops` conflicting stations may be taken out and tried again.
+
+    The rounds that take stations out look for the verdict only; the last one measures.
+    """
     dropped: list[str] = []
-    for attempt in range(drops + 1):
-        reaches = tuple(reach_of(context, design, chosen, c) for c in cycles_of(design))
-        out = _worst_stations(design, [pair for r in reaches for pair in r.conflicts])
-        if not out or attempt == drops:
+    for _ in range(drops):
+        verdicts = tuple(reach_of(context, design, chosen, c, 0.0) for c in cycles_of(design))
+        out = _worst_stations(design, [pair for r in verdicts for pair in r.conflicts])
+        if not out:
             break
-        dropped += sorted(out)
         smaller = replace(design, stations=tuple(s for s in design.stations if not out & set(s.parts)))
         if min(parts_per_cycle(smaller), default=0) == 0:
-            break
+            return Examined(design, chosen, verdicts, (), tuple(dropped), parts_per_cycle(design))
+        dropped += sorted(out)
         design = balanced(smaller)
+    reaches = tuple(reach_of(context, design, chosen, c) for c in cycles_of(design))
     cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design)) if all_pass(reaches) else ()
     return Examined(design, chosen, reaches, cycles, tuple(dropped), parts_per_cycle(design))
 

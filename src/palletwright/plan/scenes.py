@@ -86,8 +86,14 @@ def _task(context: Context, machine: Machine, row: Standing, cut: Cut) -> Task:
     )
 
 
-def reach_of(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> ReachReport:
-    """Reach of one cycle's whole scene."""
+LOOK = 30.0
+"""mm up to which clearances of a way that is kept are measured; what is farther is said to be at least that."""
+
+
+def reach_of(
+    context: Context, design: Design, chosen: dict[int, Option], cycle: int, look: float = LOOK
+) -> ReachReport:
+    """Reach of one cycle's whole scene; `look` 0 gives the verdict alone, sooner."""
     scene = scene_of(context, design, chosen, cycle)
     return context.timed(
         "reach",
@@ -96,6 +102,7 @@ def reach_of(context: Context, design: Design, chosen: dict[int, Option], cycle:
             tasks_of(context, design, chosen, cycle),
             context.machine(design.machine),
             context.shop.floors,
+            look=look,
             rasters=context.once(("rasters",), Rasters),
         ),
     )

@@ -84,19 +84,20 @@ def _swing(scene: Scene, mount: Mount, machine: Machine, floors: Floors, longest
     turning = [b for b in scene.bodies if b.group == mount.id]
     reach = [(float(_from_axis(b, mount)[0].max() + b.mesh.chord_error), b) for b in turning]
     swing, widest = max(reach, key=lambda r: r[0])
-    along = np.concatenate([_from_axis(b, mount)[1] for b in turning])
-    # the carrier is an extrusion along the axis: its ends are exact
-    error = float(max((b.mesh.chord_error for b in turning if b.kind != "carrier"), default=0.0))
+    # the carrier is an extrusion along the axis: its ends are exact, others may reach as far as their chord error
+    ends = [(_from_axis(b, mount)[1], 0.0 if b.kind == "carrier" else b.mesh.chord_error) for b in turning]
+    first = min(float(at.min()) - error for at, error in ends)
+    last = max(float(at.max()) + error for at, error in ends)
     between = machine.rotary.between
     out = [
         Margin("swing", mount.id, "rotary swing", swing, machine.rotary.swing_radius, "mm", note=f"by {widest.id}"),
         Margin("swing over table", mount.id, "table", swing, mount.axis_point[2], "mm", note=f"by {widest.id}"),
-        Margin("length at faceplate", mount.id, "faceplate", 0.0, float(along.min()) - error, "mm"),
+        Margin("length at faceplate", mount.id, "faceplate", 0.0, first, "mm"),
     ]
     if machine.rotary.tailstock:
-        spare = between - float(along.max()) - error
+        spare = between - last
         out.append(Margin("length at tailstock", mount.id, "tailstock", 0.0, spare, "mm"))
-    out += _fixed_neighbours(scene, mount, swing, (float(along.min()), float(along.max())))
+    out += _fixed_neighbours(scene, mount, swing, (first, last))
     if longest is not None:
         tool = longest[0].tool
         have = machine.travel.z[1] - tool.gauge_length - (mount.axis_point[2] + swing)
