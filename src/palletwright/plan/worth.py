@@ -46,7 +46,7 @@ def bound_of(job: Job, shop: Shop) -> Bound:
     over the design hours of a single operation. Cutting itself counts as nothing, so it is never below the truth.
     The part is read, because the blank's price goes by its size.
     """
-    from palletwright.plan.make import prepare
+    from palletwright.plan.planning import prepare
     from palletwright.plan.today import NOTHING_SAID, today_cost
 
     context = prepare(job, shop)
@@ -69,7 +69,7 @@ def least_running(context: Context) -> float:
 
 def plan_job(job: Job, shop: Shop, folder: Path, seconds: float | None = None) -> dict[str, Any]:
     """Plan one job in full and write its plan.json. `seconds`: clock limit, past which the best so far counts."""
-    from palletwright.plan.make import make
+    from palletwright.plan.planning import make
     from palletwright.plan.record import to_dict, write
 
     data = to_dict(make(job, shop, Progress(stop=Stop(seconds))))
