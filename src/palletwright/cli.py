@@ -28,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 say = Console(stderr=True)
-out = Console()
+out = Console(width=None if sys.stdout.isatty() else 120)
 
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON and nothing else on standard output")]
 ShopFile = Annotated[Path | None, typer.Option("--shop", help="the shop's TOML; without it the shipped example shop")]
@@ -67,38 +67,41 @@ def number(value: float | None, digits: int = 2) -> str:
     return "unknown" if value is None else f"{value:,.{digits}f}"
 
 
+COLUMNS = (
+    ("", "left"),
+    ("parts\na start", "right"),
+    ("starts\na part", "right"),
+    ("spindle\nmin a part", "right"),
+    ("attended\nmin a part", "right"),
+    ("alone\nmin a start", "right"),
+    ("cost\na part", "right"),
+    ("capital", "right"),
+    ("payback\nmonths", "right"),
+    ("clearance\nmm", "right"),
+    ("holding\nfactor", "right"),
+)
+
+
 def plan_table(data: dict[str, Any]) -> Table:
     """Today against the best plans, the same units side by side."""
     currency = data["shop"]["rates"]["currency"]
-    table = Table(title=data["title"], title_justify="left", caption_justify="left", pad_edge=False)
-    for name in (
-        "",
-        "parts a start",
-        "starts a part",
-        "spindle min",
-        "attended min",
-        "alone min",
-        currency,
-        "capital",
-        "payback",
-        "clearance",
-        "holding",
-    ):
-        table.add_column(name, justify="left" if not name else "right", overflow="fold")
+    table = Table(title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False)
+    for name, justify in COLUMNS:
+        table.add_column(name, justify="left" if justify == "left" else "right", no_wrap=True)
     for way in (data["today"], *data["plans"][:5]):
         back = (way["payback"] or {}).get("months")
+        sets = way["design"]["sets"] if way["design"] else 0
         table.add_row(
-            f"{way['name']}"
-            + (f", {way['design']['sets']} set{'s' if way['design']['sets'] > 1 else ''}" if way["design"] else ""),
+            way["name"] + (f", {sets} set{'s' if sets > 1 else ''}" if sets else ""),
             number(way["parts_per_start"]),
             number(way["starts_per_part"], 3),
             number(way["spindle_minutes_per_part"]),
             number(way["attended_minutes_per_part"]),
             number(way["unattended_minutes"], 0),
             number(way["cost_per_part"]),
-            number(way["capital"], 0) if way["design"] else "",
-            f"{back:.1f} months" if back is not None and way["design"] else "",
-            f"{way['least_clearance_mm']:.1f} mm" if way["least_clearance_mm"] is not None else "unknown",
+            number(way["capital"], 0) if sets else "",
+            (f"{back:.1f}" if back is not None else "none") if sets else "",
+            number(way["least_clearance_mm"], 1),
             number(way["least_holding_factor"], 1),
         )
     return table

@@ -3,8 +3,8 @@
 from palletwright.plan.checkup import Checked
 from palletwright.plan.checkup import check as check_plan
 from palletwright.plan.context import Context
-from palletwright.plan.planning import make, prepare
 from palletwright.plan.model import Design, OneMore, Plan, TurnedDown, Way
+from palletwright.plan.planning import make, prepare
 from palletwright.plan.record import read, to_dict, write
 
 __all__ = [

@@ -10,9 +10,9 @@ from palletwright.errors import Fault, InputError
 from palletwright.job.model import Job
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import all_pass, cycles_of, examine_design, margins_of, options_of, way
-from palletwright.plan.planning import prepare
 from palletwright.plan.model import Design
 from palletwright.plan.overlap import off_side, overlaps
+from palletwright.plan.planning import prepare
 from palletwright.plan.record import design_from, plain
 from palletwright.shop.model import Shop
 

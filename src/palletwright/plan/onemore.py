@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from palletwright.plan.arrange import arrangement
 from palletwright.plan.context import Context
-from palletwright.plan.model import Design, OneMore, Way
+from palletwright.plan.evaluate import cycles_of, examine
+from palletwright.plan.model import Design, OneMore, Placing, Way
+from palletwright.plan.table import pallet_fits, standing
 from palletwright.shop.model import Carrier, Shop
 
 LONGER = (20.0, 40.0, 60.0, 90.0)
@@ -15,8 +18,6 @@ LONGER = (20.0, 40.0, 60.0, 90.0)
 
 def one_more(context: Context, best: Way) -> tuple[OneMore, ...]:
     """Changes to the best way's carriers, tools and blank, each planned again with its own carriers."""
-    from palletwright.plan.evaluate import cycles_of
-
     design = best.design
     if design is None or len(cycles_of(design)) > 1:
         return ()
@@ -68,24 +69,16 @@ def _with_blank(context: Context, blank: object) -> Context:
 
 def _tried(context: Context, steps: list[tuple[str, Context]], design: Design, before: int, change: str) -> OneMore:
     """The first step that gives more parts with every check passed; else why the last one didn't."""
-    from palletwright.plan.arrange import arrangement
-    from palletwright.plan.evaluate import examine
-    from palletwright.plan.table import pallet_fits
-
     note = "finds no room either"
     for text, changed in steps:
+        placings, stop = _replaced(changed, design)
+        if stop:
+            return OneMore(change, None, before, True, stop)
         machine = changed.machine(design.machine)
-        for p in design.placings:
-            carrier = next(c for c in changed.shop.carriers if c.id == p.carrier)
-            stop = pallet_fits(machine, carrier) if p.kind == "pallet" else ""
-            if stop:
-                return OneMore(change, None, before, True, stop)
-        operations = tuple(o.clamping for o in design.operations)
-        access = changed.access(machine)
-        offered = access.rotary if design.family == "rotary" else access.fixed
-        if design.sequence >= len(offered):
+        if design.sequence >= len(changed.variants(machine, design.family)):
             return OneMore(text, None, before, True, "the operations are no longer the same")
-        got, _ = arrangement(changed, machine, design.family, design.sequence, design.placings, operations)
+        operations = tuple(o.clamping for o in design.operations)
+        got, _ = arrangement(changed, machine, design.family, design.sequence, placings, operations)
         if got is None or got.parts <= before:
             continue
         examined = examine(changed, got)
@@ -93,3 +86,26 @@ def _tried(context: Context, steps: list[tuple[str, Context]], design: Design, b
             return OneMore(text, min(examined.parts), before, True)
         note = "finds room, but the checks in the whole machine don't pass"
     return OneMore(change, None, before, True, note)
+
+
+def _replaced(context: Context, design: Design) -> tuple[tuple[Placing, ...], str]:
+    """The design's carriers stood up again where the changed ones fit, or what stops them."""
+    machine = context.machine(design.machine)
+    carriers = {c.id: c for c in context.shop.carriers}
+    places = {}
+    for name in {p.carrier for p in design.placings if p.kind != "pallet"}:
+        count = sum(p.carrier == name for p in design.placings)
+        places[name] = list(standing(machine, carriers[name], count))
+        if len(places[name]) < count:
+            return (), f"{name} no longer finds room on the table of {machine.id}"
+    rows = []
+    for p in design.placings:
+        if p.kind == "pallet":
+            stop = pallet_fits(machine, carriers[p.carrier])
+            if stop:
+                return (), stop
+            rows.append(p)
+        else:
+            at, turn = places[p.carrier].pop(0)
+            rows.append(replace(p, at=at, turn=turn))
+    return tuple(rows), ""
