@@ -177,7 +177,7 @@ def settle(work: Work, draft: Draft) -> Settled | None:
     made = replace(
         draft,
         pieces=pieces,
-        contacts=(*_seat_contacts(work, draft.seat, rests), *draft.contacts),
+        contacts=(*_seat_contacts(work, draft.seat, lift, rests), *draft.contacts),
         hours=hours,
         notes=tuple(notes),
         margins=tuple(margins),
@@ -239,11 +239,13 @@ def _stands(work: Work, outline: BaseGeometry, span: tuple[float, float], taken:
     return all(shapely.area(shapely.intersection(outline, t)) < 1e-6 for t in taken)
 
 
-def _seat_contacts(work: Work, seat: Seat, rests: list[Piece]) -> list[Contact]:
+def _seat_contacts(work: Work, seat: Seat, lift: float, rests: list[Piece]) -> list[Contact]:
+    flat = not seat.apart or lift < 1e-6
+    points = [*seat.points, *(np.array(p) for p in seat.more if flat)]
     standing = {p.id: p.id for p in rests}
     ground = "carrier" if seat.apart else "fixed-jaw"
     result = []
-    for k, (x, y, z) in enumerate(seat.points):
+    for k, (x, y, z) in enumerate(points):
         raw = any(b.raw_at(float(x), float(y)) for b in work.bases if abs(float(b.origin[2]) - z) < 1e-6)
         device = standing.get(f"rest{k + 1}", ground)
         result.append(

@@ -16,7 +16,7 @@ from palletwright.grip.screws import screw
 from palletwright.grip.seats import Seat, seats
 from palletwright.grip.sideways import edge, standing, wedge
 from palletwright.grip.soft_jaws import soft_jaw
-from palletwright.grip.spots import NOSE
+from palletwright.grip.spots import HALF_NOSE, NOSE
 from palletwright.grip.straps import strap
 from palletwright.grip.sweeps import Sweep
 from palletwright.grip.work import Work, gather
@@ -148,14 +148,15 @@ def _chosen(found: list[tuple[float, str, Settled]], most: int) -> list[tuple[st
     for k, (_, _, made) in enumerate(found):
         of.setdefault(made.draft.kind, []).append(k)
     take(ranks[0] for ranks in of.values())
-    take(max(ranks, key=lambda k: _force(found[k][2])) for ranks in of.values())
+    take(max(ranks, key=lambda k: _strength(found[k][2])) for ranks in of.values())
     take(range(len(found)))
     take(range(len(found)), anew=False)
     return [found[k][1:] for k in sorted(chosen)]
 
 
-def _force(made: Settled) -> float:
-    return sum(c.preload for c in made.draft.contacts)
+def _strength(made: Settled) -> float:
+    """N·mm: what the clamps press with, times how far apart the pair of stops stands (at least a nose's width)."""
+    return sum(c.preload for c in made.draft.contacts) * max(made.draft.firm, 2 * HALF_NOSE)
 
 
 def _look(made: Settled) -> tuple[object, ...]:

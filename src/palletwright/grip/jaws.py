@@ -11,7 +11,7 @@ import shapely
 from palletwright.grip.draft import Draft, Piece, low_level, piece, vec, wall_contact
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
-from palletwright.grip.seats import Seat, relief_depth, support_points
+from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points
 from palletwright.grip.sideways import OPPOSITE, pairs_of_walls, stop_items, stroke_need
 from palletwright.grip.spots import DEEPEST, HALF_NOSE, NOSE, SLACK, box_outline, first, outwards, positions
 from palletwright.grip.work import Work
@@ -157,7 +157,7 @@ def _vise_drafts(
             note="a vise's screw closes over its whole opening",
         ),
     )
-    seat = Seat(points, relief_depth(work), 0.0, None, under="parallels")
+    seat = Seat(points, relief_depth(work), 0.0, None, under="parallels", more=patch_points(work, points))
     yield Draft(
         "jaw",
         seat,

@@ -14,9 +14,11 @@ from palletwright.grip.sweeps import hull
 from palletwright.grip.work import Work
 from palletwright.shop.model import Locator
 from palletwright.solid.model import Floats
+from palletwright.verdict import Vec
 
 BREAK_THROUGH = 1.0  # mm kept free below a tool that runs out of the base; common practice, no source
 DEEPEST_RELIEF = 20.0  # mm: a deeper pocket in the carrier is a margin to be argued; common practice, no source
+MOST_POINTS = 8  # points that stand for a flat seat
 PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
 
 
@@ -25,6 +27,7 @@ class Seat:
     """Three points (3, 3) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face.
 
     `rest` is the shop's rest that lifts it, `under` names what does otherwise; not `apart`: a part of the jaws does.
+    `more` are further points of the hull of what touches, where the part sits on one flat face.
     """
 
     points: Floats
@@ -34,6 +37,7 @@ class Seat:
     notes: tuple[str, ...] = ()
     under: str = "machined pad"
     apart: bool = True
+    more: tuple[Vec, ...] = ()
 
 
 def relief_depth(work: Work) -> float:
@@ -68,6 +72,36 @@ def support_points(work: Work) -> Floats | None:
     faces = sorted(work.bases, key=lambda b: -round(b.area.area, 6))[:6]
     points = [_on_face(b, gone, 8) for b in faces]
     return _widest(np.concatenate(points), centre) if points else None
+
+
+def patch_points(work: Work, points: Floats) -> tuple[Vec, ...]:
+    """Further points about the hull of what touches, where the three points stand on one flat face of the part.
+
+    A face bears all over, not at three points: a push beside the triangle that they span doesn't tip the part.
+    """
+    if work.base is None or float(np.ptp(points[:, 2])) > 1e-6:
+        return ()
+    gone = cut_outs(work, 0.5) if relief_depth(work) > 0 else shapely.Polygon()
+    kept = list(points)
+    for p in _spread(_on_face(work.base, gone, 24)):
+        if min(float(np.hypot(*(p - q)[:2])) for q in kept) > 2.0 * PAD:
+            kept.append(p)
+        if len(kept) == MOST_POINTS:
+            break
+    return tuple((float(p[0]), float(p[1]), float(p[2])) for p in kept[3:])
+
+
+def _spread(points: Floats) -> Floats:
+    """The points in an order in which each is the farthest from those before it, the outermost first."""
+    if not len(points):
+        return points
+    order = [int(np.argmax(np.round(np.linalg.norm(points - points.mean(axis=0), axis=1), 6)))]
+    away = np.full(len(points), np.inf)
+    while len(order) < len(points):
+        away = np.minimum(away, np.linalg.norm(points - points[order[-1]], axis=1))
+        away[order] = -1.0
+        order.append(int(np.argmax(np.round(away, 6))))
+    return np.asarray(points[order])
 
 
 def _on_face(face: Patch, gone: BaseGeometry, most: int) -> Floats:
@@ -133,7 +167,7 @@ def seats(work: Work) -> tuple[Seat, ...]:
         note: tuple[str, ...] = (f"relief {depth:.1f} mm deep in the carrier below the part",) if depth > 0 else ()
         if float(points[:, 2].max()) > 1e-6:
             note += ("no single face carries the part: supports of different heights",)
-        result.append(Seat(points, depth, 0.0, None, note))
+        result.append(Seat(points, depth, 0.0, None, note, more=patch_points(work, points)))
     if depth > 0 or protrusion > 0:
         lift = max(depth, protrusion + BREAK_THROUGH if protrusion else 0.0, rest.height if rest else 0.0)
         result.append(Seat(points, depth, lift, rest, (f"part stands on rests {lift:.1f} mm over the carrier",)))

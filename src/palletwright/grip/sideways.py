@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 import shapely
 
-from palletwright.grip.draft import Draft, Piece, face_contacts, piece, wall_contact
+from palletwright.grip.draft import Draft, Piece, face_contacts, low_level, piece, wall_contact
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
 from palletwright.grip.seats import Seat
@@ -91,8 +91,11 @@ def levelled(work: Work, stop: Spot, height: float) -> Spot:
 
     A stop's face is upright, so its reaction moves to where the push is; unequal heights would tip the part.
     """
-    low, high = stop.top - stop.item.height + NOSE, stop.top - NOSE
     half = half_nose(stop.item)
+    foot_of_face = low_level(stop.wall, stop.s, half, stop.foot, stop.height)
+    if foot_of_face is not None and foot_of_face - TIPS <= height <= stop.height + TIPS:
+        return stop  # its face touches over and under the push
+    low, high = stop.top - stop.item.height + NOSE, stop.top - NOSE
     at = min(max(height, low), max(low, high))
     for wished in dict.fromkeys((height, at)):
         if not bool(stop.wall.holds(shapely.box(stop.s - half, wished - NOSE, stop.s + half, wished + NOSE))):
@@ -106,6 +109,12 @@ def levelled(work: Work, stop: Spot, height: float) -> Spot:
     return stop
 
 
+def tipping(stop: Spot, height: float) -> float:
+    """mm by which a push at a height passes over or under what the stop's face touches."""
+    low = low_level(stop.wall, stop.s, half_nose(stop.item), stop.foot, stop.height)
+    return max(height - stop.height, (stop.height if low is None else low) - height, 0.0)
+
+
 def level(work: Work, stops: Stops, pair: float, single: float | None, about: str) -> Stops | None:
     """The stops touched at the heights of the clamps across from them; None where they can't be."""
     if stops.rail is None:
@@ -115,7 +124,7 @@ def level(work: Work, stops: Stops, pair: float, single: float | None, about: st
         rail = levelled(work, stops.rail, pair)
         one, two = (replace(s, height=rail.height, foot=rail.foot, top=rail.top) for s in stops.pair)
     last = stops.single if single is None else levelled(work, stops.single, single)
-    off = max(abs(one.height - pair), abs(two.height - pair), abs(last.height - (single or last.height)))
+    off = max(tipping(one, pair), tipping(two, pair), 0.0 if single is None else tipping(last, single))
     if off > TIPS:
         work.fault(about, f"{one.item.id} can't touch as high as the clamp presses, and the part would tip", off)
         return None
@@ -190,24 +199,16 @@ def pressed(work: Work, clamp: Clamp, stops: Sequence[Spot], walls: Sequence[Pat
 def push(work: Work, at: Spot, clamp: Clamp, name: str, device: str) -> tuple[Contact, ...]:
     """The contacts of a sideways clamp: its push, and what its down angle pulls the part onto the seat.
 
-    The pull is friction between nose and wall, so it is at most µ times the push, and what it uses of the friction
-    is taken off the push's own: µ' = √(µ² − (pull/push)²).
+    The pull is friction between nose and wall, so it is at most µ times the push, and shares the push's cone.
     """
     angle = np.radians(clamp.down_angle)
     side = clamp.force * float(np.cos(angle))
-    least, usual = work.material.friction
-    down = min(clamp.force * float(np.sin(angle)), least * side)
+    down = min(clamp.force * float(np.sin(angle)), work.material.friction[0] * side)
     base = wall_contact(work, at, name, device, side)
     if down <= 0:
         return (base,)
-    left = tuple(float(np.sqrt(max(mu**2 - (down / side) ** 2, 0.0))) for mu in (least, usual))
-    pull = Contact(
-        f"{name}-down", "clamp", base.at, (0.0, 0.0, -1.0), (0.0, 0.0), preload=down, device=device, raw=base.raw
-    )
-    return (
-        Contact(name, "clamp", base.at, base.normal, (left[0], left[1]), preload=side, device=device, raw=base.raw),
-        pull,
-    )
+    pull = replace(base, id=f"{name}-down", normal=(0.0, 0.0, -1.0), friction=(0.0, 0.0), preload=down)
+    return (base, pull)
 
 
 def stroke(work: Work, clamp: Clamp, spots: Sequence[Spot]) -> Margin:
@@ -247,18 +248,73 @@ def key_radius(screw: str) -> float:
 
 
 def edge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequence[Clamp]) -> Iterator[Draft]:
-    """Two edge clamps, one against the pair of stops and one against the single one."""
-    for clamp, (a, b) in product(clamps, pairs_of_walls(walls)):
-        items = stop_items(work, clamp.reach_height)
+    """Edge clamps against the pair of stops, one or one across from each, and one or none against the single stop.
+
+    Stops just high enough for the clamp first, then the tallest that clear the tools: their faces hold against
+    tipping.
+    """
+    for clamp, (a, b), tall in product(clamps, pairs_of_walls(walls), (False, True)):
+        items = tallest(work) if tall else stop_items(work, clamp.reach_height)
         pair = two_stops(work, a, items, "edge")
-        main = pressed(work, clamp, pair[0], walls, "edge") if pair else None
-        if pair is None or main is None:
+        if pair is None:
             continue
-        for single, cross in _facing(work, b, items, clamp, walls):
-            made = level(work, Stops(*pair, single), main.height, cross.height, "edge")
-            if made is not None:
-                yield from _drafts(work, seats, clamp, made, (main, cross))
-            break
+        main, both = pressed(work, clamp, pair[0], walls, "edge"), twin(work, clamp, pair[0], walls, "edge")
+        if main is None and both is None:
+            continue
+        single, cross = next(_facing(work, b, items, clamp, walls), (None, None))
+        if single is not None and cross is not None:
+            for mains in ((main,) if main else (), both or ()):
+                yield from _levelled(work, seats, clamp, Stops(*pair, single), mains, cross)
+        lone = single or _lone(work, b, items)
+        if both is not None and lone is not None:
+            yield from _levelled(work, seats, clamp, Stops(*pair, lone), both, None)
+
+
+def tallest(work: Work) -> list[Locator]:
+    """Stops by height, the tallest first."""
+    items = [k for k in work.shop.locators if k.kind == "stop"]
+    return sorted(items, key=lambda k: (-k.height, k.footprint[0] * k.footprint[1], k.id))
+
+
+def _lone(work: Work, wall: Patch, items: Sequence[Locator]) -> Spot | None:
+    """A single stop that nothing presses against: the part is set to it by hand."""
+    for item in items:
+        tries = positions(wall, item)
+        found = first(work, wall, item, outwards(tries, float(tries.mean())), "edge") if len(tries) else None
+        if found is not None:
+            return found
+    return None
+
+
+def twin(
+    work: Work, clamp: Clamp, stops: Sequence[Spot], walls: Sequence[Patch], about: str
+) -> tuple[Spot, Spot] | None:
+    """Two clamps side by side on the wall across from a pair of stops, as far apart as the stops' span allows."""
+    wall = stops[0].wall
+    low, high = sorted(float(s.contact() @ wall.u) for s in stops)
+    for other in against(walls, wall):
+        if float((other.origin - wall.origin) @ wall.normal) > -1.0:
+            continue
+        tries = positions(other, clamp, 25)
+        along = np.array([float(other.point(s, 0.0) @ wall.u) for s in tries])
+        tries = tries[(along >= low - 1.5) & (along <= high + 1.5)]
+        if not len(tries) or tries[-1] - tries[0] < clamp.footprint[0] + 1.0:
+            continue
+        one, two = (first(work, other, clamp, order, about) for order in (tries, tries[::-1]))
+        if one is not None and two is not None and two.s - one.s >= clamp.footprint[0] + 1.0:
+            return one, two
+    return None
+
+
+def _levelled(
+    work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, mains: tuple[Spot, ...], cross: Spot | None
+) -> Iterator[Draft]:
+    """The grip with its stops at the clamps' heights, where they can be."""
+    if not mains or abs(mains[0].height - mains[-1].height) > TIPS:
+        return
+    made = level(work, stops, mains[0].height, cross.height if cross is not None else None, "edge")
+    if made is not None:
+        yield from _drafts(work, seats, clamp, made, (*mains, *([cross] if cross is not None else [])), cross is None)
 
 
 def _facing(
@@ -287,7 +343,10 @@ def stop_sets(work: Work, walls: Sequence[Patch], about: str, reach_height: floa
                 break
 
 
-def _drafts(work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, at: tuple[Spot, ...]) -> Iterator[Draft]:
+def _drafts(
+    work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, at: tuple[Spot, ...], along: bool
+) -> Iterator[Draft]:
+    """Drafts of one choice of places; `along`: nothing but friction holds the part along the pair's wall."""
     margins = [stroke(work, clamp, [*at, *stops.pair, stops.single])]
     margins += [m for s in at if (m := wrench(work, s, clamp)) is not None]
     bad = next((m for m in margins if not m.passed), None)
@@ -306,10 +365,11 @@ def _drafts(work: Work, seats: Sequence[Seat], clamp: Clamp, stops: Stops, at: t
                 located(work, stops)
                 + [c for k, s in enumerate(at) for c in push(work, s, clamp, f"C{k + 1}", f"clamp{k + 1}")]
             ),
-            "stop",
+            "friction" if along else "stop",
             len(at),
             margins=tuple(margins),
             firm=stops.firm,
+            notes=("set against the single stop by hand: friction holds it there",) if along else (),
         )
 
 

@@ -14,7 +14,7 @@ from palletwright.grip.bodies import section
 from palletwright.grip.draft import Draft, Piece, vec
 from palletwright.grip.jaws import jaw_clamp
 from palletwright.grip.model import Contact
-from palletwright.grip.seats import Seat, relief_depth, support_points
+from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points
 from palletwright.grip.spots import DEEPEST, NOSE, SLACK
 from palletwright.grip.work import Work
 from palletwright.solid.model import Floats
@@ -173,7 +173,15 @@ def _soft_draft(
     if free:
         notes.append("round outline: the part's turn about its axis is held by friction, not located")
     hours = HOURS_SOFT + HOURS_OUTLINE * float(outline.exterior.length)
-    seat = Seat(points, relief_depth(work), 0.0, None, under="the step of the jaws", apart=False)
+    seat = Seat(
+        points,
+        relief_depth(work),
+        0.0,
+        None,
+        under="the step of the jaws",
+        apart=False,
+        more=patch_points(work, points),
+    )
     return Draft(
         "soft_jaw",
         seat,

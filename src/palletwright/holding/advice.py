@@ -79,7 +79,7 @@ def _torque(
     if limit <= 1.0:
         return []
     for share in np.linspace(1.0, limit, 6)[1:]:
-        more = replace(contacts, preload=contacts.preload * share)
+        more = contacts.scaled(share)
         if reaches(more, wrenches, gravity, floor):
             text = f"{share:.0%} of the clamp torque reaches {floor:g}; {limit_by}"
             return [Reason("more torque", text, float(share), "×")]
@@ -100,7 +100,10 @@ def _second_clamp(contacts: Contacts, wrenches: Array, gravity: Array, floor: fl
     for i in range(contacts.locators, len(contacts.ids)):
         preload, stiffness = contacts.preload.copy(), contacts.stiffness.copy()
         preload[i], stiffness[i] = 2.0 * preload[i], 2.0 * stiffness[i]
-        if reaches(replace(contacts, preload=preload, stiffness=stiffness), wrenches, gravity, floor):
+        drag = None if contacts.drag is None else contacts.drag.copy()
+        if drag is not None:
+            drag[i] *= 2.0
+        if reaches(replace(contacts, preload=preload, stiffness=stiffness, drag=drag), wrenches, gravity, floor):
             text = f"a second clamp beside {contacts.ids[i]} reaches {floor:g}"
             return [Reason("another clamp", text, 1.0, "clamp")]
     return []
@@ -126,6 +129,8 @@ def _stop(contacts: Contacts, wrenches: Array, gravity: Array, floor: float, pus
         np.insert(contacts.mu, n, float(contacts.mu[:n].min(initial=0.0))),
         np.insert(contacts.stiffness, n, LOCATOR_STIFFNESS),
         np.insert(contacts.preload, n, 0.0),
+        None if contacts.drag is None else np.insert(contacts.drag, n, 0.0, axis=0),
+        None if contacts.face is None else np.insert(contacts.face, n, -1),
     )
     if not reaches(more, wrenches, gravity, floor):
         return []

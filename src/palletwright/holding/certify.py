@@ -87,7 +87,7 @@ def certify(
     """
     drop = 1.0 - preload_drop
     base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
-    contacts = replace(base, preload=drop * base.preload)
+    contacts = base.scaled(drop)
     rank, condition = location(contacts)
     floor = floor_of(grip, floors)
     if not cuts:

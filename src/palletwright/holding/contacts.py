@@ -21,6 +21,8 @@ STANDARD_GRAVITY = 9.80665
 # screw and body (estimated).
 LOCATOR_STIFFNESS = 2.0e5
 CLAMP_STIFFNESS = 5.0e4
+_PULL = "-down"
+_CONSTANT = 1.0  # N/mm: so soft that the force stays what it is
 _UNKNOWN = Contact.__dataclass_fields__["stiffness"].default
 
 
@@ -35,6 +37,8 @@ class Contacts:
     stiffness : (m,) N/mm along the normal
     preload : (m,) N, 0 at locators
     locators : how many of them are locators
+    drag : (m, 3) N along x, y, z: what a clamp that slides down its ramp already pulls along the wall at rest
+    face : (m,) contacts of one flat face share a number: it has lifted when all of them have
     """
 
     ids: tuple[str, ...]
@@ -44,6 +48,13 @@ class Contacts:
     mu: Array
     stiffness: Array
     preload: Array
+    drag: Array | None = None
+    face: NDArray[np.intp] | None = None
+
+    def scaled(self, share: float) -> Contacts:
+        """The same contacts with all preloads, and what they drag along, times `share`."""
+        drag = None if self.drag is None else share * self.drag
+        return replace(self, preload=share * self.preload, drag=drag)
 
     @cached_property
     def basis(self) -> Array:
@@ -81,21 +92,44 @@ class Contacts:
 def contacts_of(contacts: Sequence[Contact], *, clamp_friction: bool = True, usual: bool = False) -> Contacts:
     """Arrays of a grip's contacts, friction at its low value (or the usual one), none at clamps if so asked.
 
-    A stiffness left at the contract's default counts as not known and gets the usual one of its kind.
+    A stiffness left at the contract's default counts as not known and gets the usual one of its kind. The pull of a
+    clamp onto the seat (`C1-down`) is friction of its nose (`C1`). With friction at clamps it is that contact's
+    tangential force at rest, within the one cone; without, a constant force, since a nose can't pull more than it
+    slides.
     """
     usual_stiffness = {"locator": LOCATOR_STIFFNESS, "clamp": CLAMP_STIFFNESS}
-    rows = [c for c in contacts if c.kind == "locator"] + [c for c in contacts if c.kind == "clamp"]
+    pulls = {c.id.removesuffix(_PULL): c.preload * np.array(c.normal) for c in contacts if c.id.endswith(_PULL)}
+    kept = [c for c in contacts if not (clamp_friction and c.id.endswith(_PULL))]
+    rows = [c for c in kept if c.kind == "locator"] + [c for c in kept if c.kind == "clamp"]
     mu = [c.friction[usual] if clamp_friction or c.kind == "locator" else 0.0 for c in rows]
+    stiffness = [usual_stiffness[c.kind] if c.stiffness == _UNKNOWN else c.stiffness for c in rows]
+    stiffness = [_CONSTANT if c.id.endswith(_PULL) else k for c, k in zip(rows, stiffness, strict=True)]
     normal = np.array([c.normal for c in rows], dtype=float).reshape(-1, 3)
+    drag = np.array([pulls.get(c.id, np.zeros(3)) if clamp_friction else np.zeros(3) for c in rows]).reshape(-1, 3)
     return Contacts(
         tuple(c.id for c in rows),
         sum(c.kind == "locator" for c in rows),
         np.array([c.at for c in rows], dtype=float).reshape(-1, 3),
         normal / np.linalg.norm(normal, axis=1, keepdims=True),
         np.array(mu, dtype=float),
-        np.array([usual_stiffness[c.kind] if c.stiffness == _UNKNOWN else c.stiffness for c in rows], dtype=float),
+        np.array(stiffness, dtype=float),
         np.array([c.preload if c.kind == "clamp" else 0.0 for c in rows], dtype=float),
+        drag,
+        _faces(rows),
     )
+
+
+def _faces(rows: Sequence[Contact]) -> NDArray[np.intp]:
+    """(m,) the same number for the seat's points (ids R1, R2, …), and for locators of one device with one normal."""
+    seen: dict[object, int] = {}
+    return np.array([seen.setdefault(_face(c), i) for i, c in enumerate(rows)], dtype=np.intp)
+
+
+def _face(contact: Contact) -> object:
+    if contact.kind != "locator" or not contact.device:
+        return contact.id
+    owner = "seat" if contact.id[:1] == "R" and contact.id[1:].isdigit() else contact.device
+    return (owner, *(round(n, 6) + 0.0 for n in contact.normal))
 
 
 def wrench(at: Array, force: Array, moment: Array) -> Array:

@@ -54,13 +54,14 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
     found = []
     for name, at in rows.items():
         clamp = clamp_of(grip, name, clamps)
-        force = float(np.linalg.norm((base.preload[at, None] * base.normal[at]).sum(axis=0)))
+        drag = np.zeros(3) if base.drag is None else base.drag[at].sum(axis=0)
+        force = float(np.linalg.norm((base.preload[at, None] * base.normal[at]).sum(axis=0) + drag))
         if clamp is None or force <= 0:
             continue
         now = (
             force
             if reactions is None
-            else float(np.linalg.norm((reactions[at, 0, None] * base.normal[at]).sum(axis=0)))
+            else float(np.linalg.norm((reactions[at, 0, None] * base.normal[at]).sum(axis=0) + drag))
         )
         found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force)))
     return found

@@ -60,6 +60,8 @@ def rest(contacts: Contacts, gravity: Array, share: float = PRESSED) -> Rest:
     for steps in ((1.0,), tuple(np.arange(1, 11) / 10.0)):
         for grown in steps:
             start[:, 0] = grown * contacts.preload
+            if contacts.drag is not None:
+                start[:, 1:] = grown * np.einsum("mij,mj->mi", contacts.basis[:, 1:], contacts.drag)
             state = _solve(contacts, start, normal, grown * gravity[None, :], twist)
             twist = state.twist
         if state.residual[0] < 1e-6:
@@ -112,24 +114,25 @@ def opposed(contacts: Contacts) -> NDArray[np.bool_]:
     return np.concatenate([facing.any(axis=1), np.zeros(len(contacts.ids) - contacts.locators, dtype=bool)])
 
 
-def mates(contacts: Contacts) -> NDArray[np.intp]:
-    """(m,) for each contact the other level of the same face (ids `A1` and `A1-low`), or itself.
+def bears(contacts: Contacts, force: Array) -> NDArray[np.bool_]:
+    """(k, m): the face that each contact belongs to still presses somewhere.
 
-    A face that tilts off at one edge still stands at the other: it has lifted when both have.
+    A face that tilts off at one edge still stands at the other: it has lifted when all its contacts have.
     """
-    place = {name: i for i, name in enumerate(contacts.ids)}
-    other = [n.removesuffix("-low") if n.endswith("-low") else f"{n}-low" for n in contacts.ids]
-    return np.array([place.get(n, i) for i, n in enumerate(other)], dtype=np.intp)
+    closed = force[..., 0] > 0
+    if contacts.face is None:
+        return np.asarray(closed)
+    alike = contacts.face[:, None] == contacts.face[None, :]
+    return np.asarray(closed @ alike)
 
 
 def holds(contacts: Contacts, at_rest: Rest, state: State) -> NDArray[np.bool_]:
-    """(k,): balanced, no pressed locator lifted off, no other one by more than the slip limit, no more slip.
+    """(k,): balanced, no pressed face lifted off, no locator by more than the slip limit, no more slip.
 
     A locator that another faces may stand off: a pin in its hole does so on one side. Slip counts where
     the preload presses: elsewhere no friction held the part.
     """
-    bears = (state.force[..., 0] > 0) | (state.force[..., mates(contacts), 0] > 0)
-    lifted = ~bears & at_rest.pressed & ~opposed(contacts)
+    lifted = ~bears(contacts, state.force) & at_rest.pressed & ~opposed(contacts)
     wide = (state.gap > SLIP_LIMIT) & ~contacts.is_clamp & ~opposed(contacts)
     slipped = (state.slip > SLIP_LIMIT) & (at_rest.pressed | contacts.is_clamp)
     loose = (state.force[..., 0] <= 0) & contacts.is_clamp & (contacts.preload > 0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from palletwright.holding.contacts import Array, Contacts
-from palletwright.holding.elastic import SLIP_LIMIT, Rest, State, opposed
+from palletwright.holding.elastic import SLIP_LIMIT, Rest, State, bears, opposed
 
 
 def name(contacts: Contacts, i: int) -> str:
@@ -41,7 +41,7 @@ def by_state(contacts: Contacts, rest: Rest, state: State, row: int) -> str:
     if not rest.balanced:
         return "not balanced even without a cut: nothing holds the part against the clamps or its weight"
     force, slip, gap = state.force[row], state.slip[row], state.gap[row]
-    lifted = np.flatnonzero((force[:, 0] <= 0) & rest.pressed & ~opposed(contacts))
+    lifted = np.flatnonzero(~bears(contacts, state.force)[row] & rest.pressed & ~opposed(contacts))
     if len(lifted):
         return f"lifts off {name(contacts, int(lifted[np.argmax(gap[lifted])]))}"
     wide = np.where(contacts.is_clamp | opposed(contacts), 0.0, gap)
