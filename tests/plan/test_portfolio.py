@@ -11,12 +11,17 @@ from pathlib import Path
 import pytest
 from cheap_planner import bound, cheap_bound, cheap_plan, value
 
+from palletwright.demo import demo_job
 from palletwright.errors import InputError
+from palletwright.job import read_job
 from palletwright.plan import portfolio
 from palletwright.plan.crew import Crew
 from palletwright.plan.joblist import read_jobs
+from palletwright.plan.money import DESIGN_HOURS
+from palletwright.plan.planning import prepare
 from palletwright.plan.portfolio import rank_folder
-from palletwright.plan.worth import worth_of
+from palletwright.plan.today import today_cost
+from palletwright.plan.worth import bound_of, least_operations, least_running, worth_of
 from palletwright.progress import Progress, Stop
 from palletwright.shop import example_shop
 
@@ -251,3 +256,18 @@ def test_building_hours_come_from_the_bill():
     assert (found.way, found.building_hours, found.making_hours) == ("plan 2", pytest.approx(24), pytest.approx(12))
     assert found.saving_per_hour == pytest.approx(200)
     assert worth_of(data | {"plans": [free]}).saving_per_hour is None
+
+
+def test_the_bound_of_a_real_job_leaves_what_no_way_avoids():
+    """The demo's yoke: the bound is today's running cost less the unavoidable, over two operations' design."""
+    job = read_job(demo_job(), SHOP)
+    context = prepare(job, SHOP)
+    _, now = today_cost(context)
+    found = bound_of(job, SHOP)
+    assert least_operations(job) == 2
+    assert now.material + now.bench + now.wash + now.inspection < least_running(context) < now.running
+    assert found.saving_per_year == pytest.approx((now.running - least_running(context)) * job.per_year)
+    assert found.saving_per_hour == pytest.approx(found.saving_per_year / (2 * DESIGN_HOURS))
+    silent = bound_of(job.model_copy(update={"today": ()}), SHOP)
+    assert silent.saving_per_hour is None
+    assert "how the part is made today" in silent.note

@@ -12,6 +12,9 @@ from palletwright.flow.money import DEBURR_SECONDS, INSPECT_FIRST_MINUTES, LOOK_
 from palletwright.job.model import Job
 from palletwright.plan.context import Context
 from palletwright.plan.money import DESIGN_HOURS, SETUP_HOURS, batch_of, material_price
+from palletwright.plan.planning import make, prepare
+from palletwright.plan.record import to_dict, write
+from palletwright.plan.today import NOTHING_SAID, today_cost
 from palletwright.progress import Progress, Stop
 from palletwright.shop.model import Shop
 
@@ -42,19 +45,23 @@ class Worth:
 def bound_of(job: Job, shop: Shop) -> Bound:
     """The most that any fixture for a job can save a year per hour of building it, without planning it.
 
-    Today's running cost less what no way avoids: the blank, one set-up a batch, one station's handling, the bench;
-    over the design hours of a single operation. Cutting itself counts as nothing, so it is never below the truth.
-    The part is read, because the blank's price goes by its size.
+    Today's running cost less what no way avoids: the blank, one set-up a batch, the handling of a station in every
+    operation, the bench; over the design hours of the fewest operations. Cutting itself counts as nothing, so it is
+    never below the truth. The part is read, because the blank's price goes by its size.
     """
-    from palletwright.plan.planning import prepare
-    from palletwright.plan.today import NOTHING_SAID, today_cost
-
     context = prepare(job, shop)
     now = today_cost(context)
     if now is None:
         return Bound(None, note=NOTHING_SAID.text)
     saving = (now[1].running - least_running(context)) * job.per_year
-    return Bound(saving / DESIGN_HOURS, saving)
+    return Bound(saving / (DESIGN_HOURS * least_operations(job)), saving)
+
+
+def least_operations(job: Job) -> int:
+    """Operations that any plan needs: two where every face of the blank has material to come off, as the face that a
+    part sits on can't be cut; else one."""
+    raw = job.blank.kind in ("block", "round") and job.blank.size is None and job.blank.allowance > 0
+    return 2 if raw else 1
 
 
 def least_running(context: Context) -> float:
@@ -64,13 +71,11 @@ def least_running(context: Context) -> float:
     setup = (SETUP_HOURS + INSPECT_FIRST_MINUTES / 60.0) * (rate + rates.operator) / batch_of(context.job)
     bench = (DEBURR_SECONDS + WASH_SECONDS + LOOK_SECONDS) / 3600.0 * (1 + rates.allowance) * rates.bench
     handling = rates.station_seconds / 3600.0 * (1 + rates.allowance) * rates.operator / rates.up_time
-    return material_price(context) + setup + bench + handling
+    return material_price(context) + setup + bench + handling * least_operations(context.job)
 
 
 def plan_job(job: Job, shop: Shop, folder: Path, seconds: float | None = None) -> dict[str, Any]:
     """Plan one job in full and write its plan.json. `seconds`: clock limit, past which the best so far counts."""
-    from palletwright.plan.planning import make
-    from palletwright.plan.record import to_dict, write
 
     data = to_dict(make(job, shop, Progress(stop=Stop(seconds))))
     write(data, folder / "plan.json")
