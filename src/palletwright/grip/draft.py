@@ -14,10 +14,11 @@ from shapely.geometry.base import BaseGeometry
 from palletwright.grip.bodies import NOTHING, prism
 from palletwright.grip.model import Contact, Device, Grip, GripKind
 from palletwright.grip.patches import Patch
+from palletwright.grip.pressing import dressed
 from palletwright.grip.seats import DEEPEST_RELIEF, Seat
 from palletwright.grip.spots import NOSE, SLACK, Spot, half_nose
 from palletwright.grip.work import Work
-from palletwright.shop.model import Clamp
+from palletwright.shop.model import Clamp, Locator
 from palletwright.solid.bodies import union
 from palletwright.solid.model import Floats
 from palletwright.verdict import Margin, Vec
@@ -27,6 +28,7 @@ HOURS_DEVICE = 0.10  # a clamp or stop set into the carrier: tapped and dowel ho
 HOURS_RISER = 0.25
 HOURS_RELIEF = 0.20
 HOURS_REST = 0.05
+MORE_PADS = 2  # pads beside the three that locate a raised part; our own choice
 RUN_OUT = 0.5  # mm kept beside a tool that runs out of the base; common practice, no source
 
 
@@ -211,7 +213,7 @@ def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
     taken = [o for p in draft.pieces for o, low, _ in p.blocks() if low < 0.0]
     full = max(seat.rest.footprint) if seat.rest else 6.0
     result: list[Piece] = []
-    for k, (x, y, z) in enumerate(seat.points):
+    for k, (x, y, z) in enumerate([*seat.points, *(np.array(p) for p in seat.more[:MORE_PADS])]):
         if lift + z < 1e-6:
             continue  # the carrier's own face carries this point
         under = work.over(work.bottom, z - SLACK, exact=True) if z - work.bottom > 1.0 + SLACK else NOTHING
@@ -220,6 +222,8 @@ def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
         fit = next(
             (s for s in shapes if _stands(work, s, (-lift, z), [under, *taken, *(p.outline for p in result)])), None
         )
+        if fit is None and k >= len(seat.points):
+            continue
         if fit is None:
             work.fault("rest", "a tool that runs out of the base, or a clamp, leaves no room for a rest", 2.0)
             return None
@@ -240,9 +244,10 @@ def _stands(work: Work, outline: BaseGeometry, span: tuple[float, float], taken:
 
 
 def _seat_contacts(work: Work, seat: Seat, lift: float, rests: list[Piece]) -> list[Contact]:
-    flat = not seat.apart or lift < 1e-6
-    points = [*seat.points, *(np.array(p) for p in seat.more if flat)]
     standing = {p.id: p.id for p in rests}
+    flat = not seat.apart or lift < 1e-6
+    more = [np.array(p) for k, p in enumerate(seat.more, start=len(seat.points)) if flat or f"rest{k + 1}" in standing]
+    points = [*seat.points, *more]
     ground = "carrier" if seat.apart else "fixed-jaw"
     result = []
     for k, (x, y, z) in enumerate(points):
@@ -303,7 +308,7 @@ def in_station(work: Work, settled: Settled, name: str) -> Grip:
         id=name,
         kind=draft.kind,
         poses=np.stack(poses),
-        contacts=tuple(replace(c, at=vec(np.asarray(c.at) + shift)) for c in draft.contacts),
+        contacts=tuple(replace(c, at=vec(np.asarray(c.at) + shift)) for c in _pressed(work, draft)),
         devices=_devices(draft.pieces, shift, half),
         regime=draft.regime,
         screws=draft.screws,
@@ -314,6 +319,19 @@ def in_station(work: Work, settled: Settled, name: str) -> Grip:
         notes=draft.notes,
         unlocated=draft.unlocated,
     )
+
+
+def _pressed(work: Work, draft: Draft) -> tuple[Contact, ...]:
+    """The contacts dressed by the devices that make them; what is milled to the part has no serrated face."""
+    if draft.kind == "soft_jaw":
+        return dressed(draft.contacts, {}, work.material)
+    owned: dict[str, Clamp | Locator] = {c.id: c for c in work.shop.clamps}
+    owned |= {k.id: k for k in work.shop.locators}
+    named = {p.id: owned[p.catalogue] for p in draft.pieces if p.catalogue in owned}
+    if draft.kind == "jaw" and work.vise is not None:
+        hard = min((c for c in work.shop.clamps if c.kind == "jaw"), key=lambda c: (c.price, c.id), default=None)
+        named |= {name: hard for name in ("fixed-jaw", "moving-jaw") if hard is not None}
+    return dressed(draft.contacts, named, work.material)
 
 
 def _half_turn(centre: Floats) -> Floats:

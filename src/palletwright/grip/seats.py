@@ -170,5 +170,14 @@ def seats(work: Work) -> tuple[Seat, ...]:
         result.append(Seat(points, depth, 0.0, None, note, more=patch_points(work, points)))
     if depth > 0 or protrusion > 0:
         lift = max(depth, protrusion + BREAK_THROUGH if protrusion else 0.0, rest.height if rest else 0.0)
-        result.append(Seat(points, depth, lift, rest, (f"part stands on rests {lift:.1f} mm over the carrier",)))
+        result.append(
+            Seat(
+                points,
+                depth,
+                lift,
+                rest,
+                (f"part stands on rests {lift:.1f} mm over the carrier",),
+                more=patch_points(work, points),
+            )
+        )
     return tuple(result)

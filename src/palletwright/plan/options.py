@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -17,7 +17,6 @@ from palletwright.plan.context import Context
 from palletwright.plan.gentler import all_eased, weight
 from palletwright.plan.gripstock import with_strip
 from palletwright.plan.model import CarrierKind, Family
-from palletwright.plan.pressing import as_pressed, regimes
 from palletwright.shop.model import Carrier, Machine
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
@@ -219,7 +218,7 @@ def _judged(
     before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
     judged = [
         (grip, *context.timed("holding", partial(eased_to_hold, context, machine, key, grip, cuts)))
-        for grip in regimes(as_pressed(draft, context.shop, context.material))
+        for grip in regimes(draft)
     ]
     passed = [row for row in judged if row[1].passed]
     if not passed:
@@ -228,6 +227,11 @@ def _judged(
     axis = clamping.axis if key.kind == "pallet" else None
     module = context.timed("modules", partial(module_of, context, key, grip, cuts, axis, before))
     return Option(grip, module, report, borne, key.up, axis, key.kind)
+
+
+def regimes(grip: Grip) -> tuple[Grip, ...]:
+    """The grip judged by its stops and, if that isn't enough, by friction at every contact with the higher floor."""
+    return (grip, replace(grip, regime="friction")) if grip.regime == "stop" else (grip,)
 
 
 def _whole_stock(context: Context, machine: Machine, key: OperationKey) -> Mesh:

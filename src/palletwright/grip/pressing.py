@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from palletwright.grip.model import Contact, Grip
-from palletwright.shop.model import Clamp, Locator, Material, Shop
+from palletwright.grip.model import Contact
+from palletwright.shop.model import Clamp, Locator, Material
 
 BITE = 0.45 / 0.10 / 1.2
 """Friction of a serrated face on unmachined stock over that of a smooth face on a machined one, both wet.
@@ -36,20 +37,19 @@ def stiffness(material: Material, half_width: float) -> float:
     return 1.0 / (1.0 / contact + 1.0 / BODY)
 
 
-def as_pressed(grip: Grip, shop: Shop, material: Material) -> Grip:
-    """The grip with each contact's friction and stiffness by what presses it and on what.
+def dressed(
+    contacts: Sequence[Contact], catalogue: Mapping[str, Clamp | Locator], material: Material
+) -> tuple[Contact, ...]:
+    """The contacts with friction and stiffness by what presses and on what.
 
-    A face that touches at two levels shares its stiffness between them.
+    `catalogue` gives the device behind a contact's `device`, where the shop's list has it. A face that touches at two
+    levels shares its stiffness between them.
     """
-    owned: list[Clamp | Locator] = [*shop.clamps, *shop.locators]
-    catalogue = {c.id: c for c in owned}
-    named = {d.id: d.catalogue for d in grip.devices}
-
-    low = {c.id for c in grip.contacts if c.id.endswith("-low")}
+    low = {c.id for c in contacts if c.id.endswith("-low")}
     shared = low | {name.removesuffix("-low") for name in low}
 
-    def dressed(contact: Contact) -> Contact:
-        device = catalogue.get(contact.device) or catalogue.get(named.get(contact.device, ""))
+    def one(contact: Contact) -> Contact:
+        device = catalogue.get(contact.device)
         half = min(device.footprint) / 2 if device is not None else PAD
         stiff = stiffness(material, min(half, 10.0)) / (2.0 if contact.id in shared else 1.0)
         if not contact.raw or device is None or not device.serrated or not any(contact.friction):
@@ -57,9 +57,4 @@ def as_pressed(grip: Grip, shop: Shop, material: Material) -> Grip:
         least, usual = contact.friction
         return replace(contact, stiffness=stiff, friction=(least * BITE, max(usual, least) * BITE))
 
-    return replace(grip, contacts=tuple(dressed(c) for c in grip.contacts))
-
-
-def regimes(grip: Grip) -> tuple[Grip, ...]:
-    """The grip judged by its stops and, if that isn't enough, by friction at every contact with the higher floor."""
-    return (grip, replace(grip, regime="friction")) if grip.regime == "stop" else (grip,)
+    return tuple(one(c) for c in contacts)
