@@ -22,7 +22,7 @@ def what_stops_one_more(
 ) -> tuple[Reason, ...]:
     """Reasons: the bound, the extra length or width that one more would need, and what the modules touch."""
     if len(best) == 0:
-        return (_too_large(module, area),)
+        return (too_large(module, area),)
     reasons = [
         Reason("bound", f"{len(best)} placed, at most {bound} possible by {bound_name}", float(bound), "modules")
     ]
@@ -43,7 +43,8 @@ def what_stops_one_more(
     return tuple(reasons)
 
 
-def _too_large(module: Module, area: Any) -> Reason:
+def too_large(module: Module, area: Any) -> Reason:
+    """How much the side is short of one module."""
     x0, y0, x1, y1 = module.outline.bounds
     ax0, ay0, ax1, ay1 = area.bounds
     size = sorted((x1 - x0, y1 - y0))

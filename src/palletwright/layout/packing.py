@@ -12,7 +12,7 @@ from palletwright.layout.bounds import outline_centre, upper_bound
 from palletwright.layout.boxes import Points, box_patterns
 from palletwright.layout.choose import candidates, largest_clear
 from palletwright.layout.lattice import Cell, double_cells, fitted, lattices, single_cells
-from palletwright.layout.limits import what_stops_one_more
+from palletwright.layout.limits import too_large, what_stops_one_more
 from palletwright.layout.model import Module, Packing, Side, Station
 from palletwright.layout.polygons import room, turned
 from palletwright.layout.swept import Rows
@@ -51,10 +51,10 @@ def pack(
     allowed = tuple(sorted({t % 4 for t in (module.turns if turns is None else turns)}))
     area = side.area.buffer(overhang, join_style="mitre") if overhang else side.area
     relative = {(b - a) % 4 for a in allowed for b in allowed}
-    board = Board(
-        {t: room(area, turned(module.outline, t)) for t in allowed},
-        table(module, module, relative, clearance, solid_gap, nose, pitch),
-    )
+    rooms = {t: room(area, turned(module.outline, t)) for t in allowed}
+    if all(r.is_empty for r in rooms.values()):
+        return Packing((), 0, 0, True, "none", (too_large(module, area),), (), "empty")
+    board = Board(rooms, table(module, module, relative, clearance, solid_gap, nose, pitch))
     bound, bound_name = upper_bound(board, module.outline, area, solid_gap)
     board = Board({t: r for t, r in board.rooms.items() if not r.is_empty}, board.table)
     goal = bound if most is None else min(bound, most)

@@ -52,22 +52,53 @@ def _ring(polygon: Any) -> NDArray[np.float64]:
 
 
 def _merged(polygon: Any) -> list[NDArray[np.float64]]:
-    """Triangles of a constrained Delaunay triangulation, joined greedily while the union stays convex."""
-    left = shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))
-    left = left[np.lexsort((shapely.bounds(left)[:, 1], shapely.bounds(left)[:, 0], -shapely.area(left)))]
-    pieces: list[NDArray[np.float64]] = []
-    while len(left):
-        piece, left = left[0], left[1:]
-        while len(left):
-            near = np.flatnonzero(shapely.intersects(piece, left))
-            joined = shapely.convex_hull(shapely.union(piece, left[near]))
-            extra = shapely.area(joined) - piece.area - shapely.area(left[near])
-            fits = np.flatnonzero(extra <= 1e-9 * np.maximum(1.0, shapely.area(joined)))
-            if len(fits) == 0:
-                break
-            piece, left = joined[fits[0]], np.delete(left, near[fits[0]])
-        pieces.append(_ring(piece))
-    return pieces
+    """Triangles joined across every diagonal that no corner needs, the longest first (Hertel & Mehlhorn 1983).
+
+    At most four times as many pieces as the fewest possible.
+    """
+    corners: dict[tuple[float, float], int] = {}
+    faces: dict[int, list[int]] = {}
+    for k, triangle in enumerate(shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))):
+        ring = shapely.get_coordinates(shapely.orient_polygons(triangle))[:-1].tolist()
+        faces[k] = [corners.setdefault((x, y), len(corners)) for x, y in ring]
+    points = list(corners)
+    owner = {edge: k for k, face in faces.items() for edge in _edges(face)}
+
+    def length(edge: tuple[int, int]) -> float:
+        (ax, ay), (bx, by) = points[edge[0]], points[edge[1]]
+        return (ax - bx) ** 2 + (ay - by) ** 2
+
+    inner = [e for e in owner if e[0] < e[1] and e[::-1] in owner]
+    for edge in sorted(inner, key=lambda e: (-length(e), e)):
+        first, second = owner[edge], owner[edge[::-1]]
+        if first == second:
+            continue
+        joined = _joined(faces[first], faces[second], edge, points)
+        if joined is not None:
+            faces[first] = joined
+            for e in _edges(faces.pop(second)):
+                owner[e] = first
+    return [np.array([points[k] for k in face]) for face in faces.values()]
+
+
+def _edges(face: list[int]) -> list[tuple[int, int]]:
+    return list(zip(face, [*face[1:], face[0]], strict=True))
+
+
+def _joined(first: list[int], second: list[int], edge: tuple[int, int], points: list[Any]) -> list[int] | None:
+    """Two faces as one without the edge between them, if it stays convex at the edge's ends."""
+    a, b = edge
+    i, j = first.index(b), second.index(a)
+    ring = [*first[i:], *first[:i]]  # b … a
+    other = [*second[j:], *second[:j]]  # a … b
+    if _turns_right(ring[-2], a, other[1], points) or _turns_right(other[-2], b, ring[1], points):
+        return None
+    return [*ring, *other[1:-1]]
+
+
+def _turns_right(a: int, b: int, c: int, points: list[Any]) -> bool:
+    (ax, ay), (bx, by), (cx, cy) = points[a], points[b], points[c]
+    return bool((bx - ax) * (cy - by) - (by - ay) * (cx - bx) < -1e-9)
 
 
 def minkowski(a: list[NDArray[np.float64]], b: list[NDArray[np.float64]]) -> list[Any]:
