@@ -113,6 +113,7 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
             work.fault(kind, f"the shop has no clamp of kind {kind}", 0.0, "")
         elif seated:
             yield from way(work, seated, walls, clamps)
+    yield from jaw(work, walls)
     yield from soft_jaw(work)
 
 

@@ -1,8 +1,9 @@
-"""Two faces pressed together: a vise's hard jaws on opposite walls."""
+"""Two faces pressed together: a vise's hard jaws, or a pair of jaws on a plate, on opposite walls."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -22,29 +23,60 @@ from palletwright.verdict import Margin
 GRIPS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0)  # mm of wall in the jaws; practice.md: 3 mm is the least grip stock
 
 
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """What closes on the part: a vise, or the shop's own pair of jaws on a plate, cut to the part's length (mm, N)."""
+
+    name: str
+    height: float
+    wide: float
+    thick: float
+    force: float
+    opening: float | None
+    price: float
+    vise: bool
+
+
+def benches(work: Work) -> list[Bench]:
+    """The vise, or the lowest two pairs of jaws that the shop has for plates."""
+    vise, hard = work.vise, jaw_clamp(work, low=False)
+    if vise is not None:
+        height, wide = vise.jaw_height or 40.0, vise.jaw_width or vise.width or 100.0
+        thick = hard.footprint[1] if hard else 20.0
+        return [Bench(vise.id, height, wide, thick, vise.jaw_force or 15000.0, vise.opening or 1e9, 0.0, True)]
+    own = sorted((c for c in work.shop.clamps if c.kind == "jaw"), key=lambda c: (c.height, c.id))[:2]
+    return [Bench(c.id, c.height, c.footprint[0], c.footprint[1], c.force, None, c.price / 2.0, False) for c in own]
+
+
 def jaw(work: Work, walls: Sequence[Patch]) -> Iterator[Draft]:
-    """The vise's jaws on two opposite walls, on parallels, with a stop at the part's end where one can stand."""
-    vise, points = work.vise, support_points(work)
-    if vise is None or points is None:
+    """Jaws on two opposite walls, with a stop at the part's end where one can stand."""
+    points = support_points(work)
+    if points is None:
         return
-    hard = jaw_clamp(work, low=False)
-    thick = hard.footprint[1] if hard else 20.0
-    height, wide = vise.jaw_height or 40.0, vise.jaw_width or vise.width or 100.0
-    for a, b in product(walls, walls):
+    for bench, a, b in product(benches(work), walls, walls):
         if a is b or float(a.normal @ b.normal) > OPPOSITE:
             continue
         width = float((a.origin - b.origin) @ a.normal)
         if width <= 1.0:
             continue
-        room = (vise.opening or 1e9) - width - 2.0 * work.tolerance
+        room = np.inf if bench.opening is None else bench.opening - width - 2.0 * work.tolerance
         if room < 0:
-            work.fault("jaw", f"{vise.id} opens {vise.opening:.0f} mm, the largest part is {-room:.1f} mm wider", -room)
+            text = f"{bench.name} opens {bench.opening:.0f} mm, the largest part is {-room:.1f} mm wider"
+            work.fault("jaw", text, -room)
             continue
-        made = _in_jaws(work, a, b, height, wide, thick)
+        wide = bench.wide if bench.vise else min(bench.wide, _overlap(a, b)[1])
+        made = _in_jaws(work, a, b, bench.height, wide, bench.thick)
         if made is None:
             continue
         grip, contacts = made
-        yield from _vise_drafts(work, walls, (a, b), (height, wide, thick), grip, contacts, points, room)
+        yield from _jaw_drafts(work, walls, (a, b), replace(bench, wide=wide), grip, contacts, points, room)
+
+
+def _overlap(a: Patch, b: Patch) -> tuple[float, float]:
+    """(middle, length) mm along `a` of what two opposite walls have in common."""
+    low = max(a.area.bounds[0], -b.area.bounds[2])
+    high = min(a.area.bounds[2], -b.area.bounds[0])
+    return (low + high) / 2.0, high - low
 
 
 def jaw_clamp(work: Work, low: bool) -> Clamp | None:
@@ -56,9 +88,8 @@ def _in_jaws(
     work: Work, a: Patch, b: Patch, height: float, wide: float, thick: float
 ) -> tuple[float, tuple[Floats, Floats, Floats, Floats]] | None:
     """The deepest grip under the tools and where the four contacts lie: two on the fixed jaw, two on the other."""
-    low = max(a.area.bounds[0], -b.area.bounds[2])
-    high = min(a.area.bounds[2], -b.area.bounds[0])
-    middle, half = (low + high) / 2.0, min((high - low) / 2.0, wide / 2.0)
+    middle, length = _overlap(a, b)
+    half = min(length, wide) / 2.0
     if half < 2.0:
         return None
     for grip in (g for g in GRIPS if g <= height):
@@ -86,20 +117,17 @@ def _covered(wall: Patch, s: float, z: float) -> bool:
     return bool(wall.holds(shapely.box(s - 1.0, z - NOSE, s + 1.0, z + NOSE)))
 
 
-def _vise_drafts(
+def _jaw_drafts(
     work: Work,
     walls: Sequence[Patch],
     pair: tuple[Patch, Patch],
-    size: tuple[float, float, float],
+    bench: Bench,
     grip: float,
     at: tuple[Floats, Floats, Floats, Floats],
     points: Floats,
     room: float,
 ) -> Iterator[Draft]:
-    vise = work.vise
-    assert vise is not None
-    height, wide, thick = size
-    force = vise.jaw_force or 15000.0
+    height, wide, thick, force = bench.height, bench.wide, bench.thick, bench.force
     contacts: list[Contact] = []
     pieces: list[Piece] = []
     for wall, name, kind, places in (
@@ -112,12 +140,13 @@ def _vise_drafts(
             Piece(
                 name,
                 "clamp" if kind == "clamp" else "locator",
-                vise.id,
+                bench.name,
                 outline,
                 grip,
                 None,
                 grip - height,
                 vec(wall.normal) if kind == "clamp" else (0.0, 0.0, 1.0),
+                bench.price,
             )
         )
         for k, p in enumerate(places):
@@ -144,30 +173,39 @@ def _vise_drafts(
         pieces.append(end[1])
     else:
         notes = ("no wall for a stop along the jaws: the part's place along them isn't located",)
-    margins = (
-        Margin("opening", vise.id, "largest part", 0.0, room, "mm", frame="station"),
+    seat = Seat(points, relief_depth(work), 0.0, None, under="parallels", more=patch_points(work, points))
+    yield Draft(
+        "jaw",
+        seat if bench.vise else replace(seat, under="machined pad"),
+        tuple(pieces),
+        tuple(contacts),
+        "friction",
+        1,
+        margins=_jaw_margins(work, bench, contacts[0].raw, room),
+        notes=notes if bench.vise else (*notes, f"{bench.name} cut to {wide:.0f} mm"),
+        carrier_kinds=("vise",) if bench.vise else ("plate", "pallet"),
+        firm=float(np.linalg.norm(at[1] - at[0])),
+    )
+
+
+def _jaw_margins(work: Work, bench: Bench, raw: bool, room: float) -> tuple[Margin, ...]:
+    """Opening and stroke; a pair of jaws on a plate is set to the part, so only a vise can be too narrow."""
+    need = stroke_need(work, raw)
+    if not bench.vise:
+        have = next((c.stroke for c in work.shop.clamps if c.id == bench.name), 0.0)
+        return (Margin("stroke", bench.name, "smallest to largest blank", need, have, "mm", frame="station"),)
+    return (
+        Margin("opening", bench.name, "largest part", 0.0, room, "mm", frame="station"),
         Margin(
             "stroke",
-            vise.id,
+            bench.name,
             "smallest to largest blank",
-            stroke_need(work, contacts[0].raw),
+            need,
             room + 2.0,
             "mm",
             frame="station",
             note="a vise's screw closes over its whole opening",
         ),
-    )
-    seat = Seat(points, relief_depth(work), 0.0, None, under="parallels", more=patch_points(work, points))
-    yield Draft(
-        "jaw",
-        seat,
-        tuple(pieces),
-        tuple(contacts),
-        "friction",
-        1,
-        margins=margins,
-        notes=notes,
-        carrier_kinds=("vise",),
     )
 
 
