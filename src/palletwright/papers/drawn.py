@@ -1,19 +1,12 @@
-"""Flat pictures as SVG: a side with its stations, a cycle as a time bar."""
+"""A side of a fixture with its stations as a flat picture in SVG."""
 
 from __future__ import annotations
 
-from html import escape
-from typing import Any
+from math import atan2, degrees
 
-Data = dict[str, Any]
-INKS = {
-    "cut": "#0b5c6b",
-    "rapid": "#b9c4cb",
-    "tool change": "#d08a2e",
-    "index": "#7d5fa0",
-    "probe": "#4d7a3a",
-    "other": "#8a8f94",
-}
+from palletwright.papers.report_words import Data, Html, html, plural
+
+LOCATES = ("locator", "stop", "rail", "pin", "rest", "seat", "fixed-jaw")
 
 
 def path_of(rings: list[list[list[float]]]) -> str:
@@ -21,88 +14,88 @@ def path_of(rings: list[list[list[float]]]) -> str:
     return " ".join("M" + "L".join(f"{x:.2f} {-y:.2f}" for x, y in ring) + "Z" for ring in rings)
 
 
-def side_figure(side: Data) -> str:
-    """A side seen against its normal, at one scale in both ways, station names on the parts."""
-    points = [p for ring in side["area"] for p in ring]
-    points += [p for s in side["stations"] for b in s["bodies"] for ring in b["rings"] for p in ring]
-    x0, x1 = min(p[0] for p in points), max(p[0] for p in points)
-    y0, y1 = min(p[1] for p in points), max(p[1] for p in points)
-    pad = 0.03 * max(x1 - x0, y1 - y0) + 2
-    shapes = [
-        f"<path d='{path_of(side['area'])}' fill='#eef1f2' stroke='#7b858d' stroke-width='.6' vector-effect='non-scaling-stroke'/>"
-    ]
-    for station in side["stations"]:
-        for body in station["bodies"]:
-            part = body["id"].startswith("part")
-            ink = (
-                f"var(--op{station['operation'] % 5})"
-                if part
-                else ("var(--loc)" if is_locator(body["id"]) else "var(--clamp)")
-            )
-            shapes.append(
-                f"<path d='{path_of(body['rings'])}' fill='{ink}' fill-opacity='{0.8 if part else 0.9}' fill-rule='evenodd' stroke='#1d2730' stroke-width='.7' vector-effect='non-scaling-stroke'><title>{escape(body['id'])}</title></path>"
-            )
-        held = [b for b in station["bodies"] if b["id"].startswith("part")]
-        for name, body in zip(station["parts"], held, strict=False):
-            xs, ys = [p[0] for p in body["rings"][0]], [p[1] for p in body["rings"][0]]
-            size = min(0.24 * (max(xs) - min(xs)), 0.4 * (max(ys) - min(ys)), 0.06 * (x1 - x0) + 2)
-            shapes.append(
-                f"<text x='{(min(xs) + max(xs)) / 2:.1f}' y='{-(min(ys) + max(ys)) / 2:.1f}' font-size='{size:.1f}' text-anchor='middle' dominant-baseline='central' fill='#fff' font-weight='600'>{escape(name)}</text>"
-            )
-    box = f"{x0 - pad:.1f} {-y1 - pad:.1f} {x1 - x0 + 2 * pad:.1f} {y1 - y0 + 2 * pad:.1f}"
-    count = sum(len(s["parts"]) for s in side["stations"])
-    return (
-        f"<figure><figcaption>{escape(side['mount'])}, side {escape(side['side'])}: {count} part{'s' if count != 1 else ''}, "
-        f"{x1 - x0:.0f} × {y1 - y0:.0f} mm</figcaption><svg viewBox='{box}' role='img' aria-label='side {escape(side['side'])}'>{''.join(shapes)}</svg></figure>"
+def pattern() -> Html:
+    """The hatching of clamps, once a page."""
+    return Html(
+        '<svg class="defs" aria-hidden="true"><defs><pattern id="hatch" width="3" height="3" '
+        'patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="3" height="3" class="clamp-under"/>'
+        '<path d="M0 0V3" class="clamp-line"/></pattern></defs></svg>'
     )
 
 
 def is_locator(name: str) -> bool:
     """Whether a device's name says that it locates."""
-    return any(word in name for word in ("locator", "stop", "rail", "pin", "rest", "seat"))
+    return any(word in name for word in LOCATES)
 
 
-def merged(events: list[Data]) -> list[Data]:
-    """Events of one kind, tool and angle in a row, as one."""
-    rows: list[Data] = []
-    for e in events:
-        same = rows and all(rows[-1][k] == e[k] for k in ("what", "tool", "angle"))
-        if same:
-            rows[-1] = {**rows[-1], "seconds": e["start"] + e["seconds"] - rows[-1]["start"]}
-        else:
-            rows.append(dict(e))
-    return rows
+def facing(bodies: list[Data], side: Data, along: str) -> float | None:
+    """Index angle (degrees) at which the side faces the spindle; None where it doesn't turn.
+
+    A device's pose carries the side's normal as its third column, with the axis at zero.
+    """
+    names = {name for s in side["stations"] for name in s["parts"]}
+    body = next((b for b in bodies if b["owner"] in names and b["group"] == "rotary"), None)
+    if body is None or along not in ("x", "y"):
+        return None
+    x, y, z = body["pose"][2], body["pose"][6], body["pose"][10]
+    return round(degrees(atan2(y, z) if along == "x" else atan2(-x, z)), 3) % 360.0
 
 
-def time_bar(cycle: Data) -> str:
-    """The cycle from left to right: a lane for tools with what is done, one for index angles, minutes below."""
-    total, width = cycle["seconds"], 1100.0
-    scale = width / total
-    runs: list[list[Any]] = []
-    for e in cycle["events"]:
-        if e["what"] == "tool change":
-            continue
-        if runs and runs[-1][0] == e["tool"]:
-            runs[-1][2] = e["start"] + e["seconds"]
-        else:
-            runs.append([e["tool"], e["start"], e["start"] + e["seconds"]])
-    bars = [
-        f"<rect x='{e['start'] * scale:.2f}' y='34' width='{max(e['seconds'] * scale, 0.2):.2f}' height='34' fill='{INKS.get(e['what'], '#888')}'><title>{escape(e['what'])}, T{e['tool']}, {e['angle']:g}°, {e['seconds']:.1f} s</title></rect>"
-        for e in merged(cycle["events"])
-    ]
-    names = [
-        f"<text x='{(a + b) / 2 * scale:.1f}' y='26' text-anchor='middle' font-size='12' fill='#1d2730'>T{tool}</text><path d='M{a * scale:.1f} 30H{b * scale:.1f}' stroke='#1d2730' stroke-width='1'/>"
-        for tool, a, b in runs
-        if (b - a) * scale > 26
-    ]
-    step = next(s for s in (0.5, 1, 2, 5, 10, 20, 30, 60, 120) if total / 60 / s <= 14)
-    marks = "".join(
-        f"<path d='M{m * step * 60 * scale:.1f} 68v6' stroke='#5b6873'/><text x='{m * step * 60 * scale:.1f}' y='87' font-size='11' text-anchor='middle' fill='#5b6873'>{m * step:g} min</text>"
-        for m in range(int(total / 60 / step) + 1)
+def side_figure(side: Data, name: str, angle: float | None) -> Html:
+    """A side seen against its normal, at one scale in both ways, names on the parts, y upwards."""
+    points = [p for ring in side["area"] for p in ring]
+    points += [p for s in side["stations"] for b in s["bodies"] for ring in b["rings"] for p in ring]
+    x0, x1 = min(p[0] for p in points), max(p[0] for p in points)
+    y0, y1 = min(p[1] for p in points), max(p[1] for p in points)
+    pad = 0.02 * max(x1 - x0, y1 - y0) + 2
+    shapes = [f'<path d="{path_of(side["area"])}" class="free"/>']
+    shapes += [_body(b, s["operation"]) for s in side["stations"] for b in s["bodies"]]
+    shapes += [t for s in side["stations"] for t in _names(s, x1 - x0)]
+    shapes.append(_scale(x0, y0 - pad, x1 - x0))
+    box = f"{x0 - pad:.1f} {-y1 - pad:.1f} {x1 - x0 + 2 * pad:.1f} {y1 - y0 + 3.2 * pad:.1f}"
+    count = sum(len(s["parts"]) for s in side["stations"])
+    turned = "" if angle is None else f", faces the spindle at {angle:g}°"
+    said = f"{plural(count, 'part')} in {plural(len(side['stations']), 'station')}{turned}"
+    tall = " tall" if y1 - y0 > x1 - x0 else ""
+    return Html(
+        f'<figure class="side{tall}"><figcaption><b>{html(name)}</b> of {html(_carrier(side))}: {html(said)}'
+        f'</figcaption><svg viewBox="{box}" role="img" aria-label="{html(name)}, {html(said)}">{"".join(shapes)}'
+        "</svg></figure>"
     )
-    key = "".join(
-        f"<span><i style='background:{INKS[k]}'></i>{k}</span>"
-        for k in INKS
-        if any(e["what"] == k for e in cycle["events"])
+
+
+def _carrier(side: Data) -> str:
+    return str(side["side"]).rsplit("/", 1)[0]
+
+
+def _body(body: Data, operation: int) -> str:
+    part = body["id"].startswith("part")
+    kind = f"op{operation % 5}" if part else ("loc" if is_locator(body["id"]) else "clamp")
+    return (
+        f'<path d="{path_of(body["rings"])}" class="fill-{kind} edge" fill-rule="evenodd">'
+        f"<title>{html(body['id'])}</title></path>"
     )
-    return f"<div class='wide'><svg viewBox='-16 0 {width + 32:.0f} 94' role='img' aria-label='time bar of the cycle' style='min-width:800px;width:100%'>{''.join(bars)}{''.join(names)}{marks}</svg></div><p class='key'>{key}</p>"
+
+
+def _names(station: Data, width: float) -> list[str]:
+    held = [b for b in station["bodies"] if b["id"].startswith("part")]
+    shapes = []
+    for name, body in zip(station["parts"], held, strict=False):
+        xs, ys = [p[0] for p in body["rings"][0]], [p[1] for p in body["rings"][0]]
+        wide, high = max(xs) - min(xs), max(ys) - min(ys)
+        size = min(1.5 * wide / max(len(name), 3), 0.6 * high, 0.045 * width + 3)
+        shapes.append(
+            f'<text x="{(min(xs) + max(xs)) / 2:.1f}" y="{-(min(ys) + max(ys)) / 2:.1f}" font-size="{size:.1f}" '
+            f'class="name">{html(name)}</text>'
+        )
+    return shapes
+
+
+def _scale(x: float, y: float, width: float) -> str:
+    """A scale bar below the side, mm."""
+    length = next(n for n in (500, 200, 100, 50, 20, 10, 5, 0) if n <= width / 3)
+    size = 0.022 * width + 1.5
+    return (
+        f'<path d="M{x:.1f} {-y:.1f}h{length}" class="bar"/><text x="{x + length + size / 2:.1f}" '
+        f'y="{-y + 0.35 * size:.1f}" font-size="{size:.1f}" class="fine">{length} mm; x to the right, y up</text>'
+    )
