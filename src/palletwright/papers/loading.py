@@ -1,0 +1,147 @@
+"""The load sheet: one page a side, as the operator sees it, in numbered order."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import numpy as np
+
+from palletwright.papers.facts import Facts, side_angle
+from palletwright.papers.live import Rebuilt
+from palletwright.papers.setup import cautions, head
+from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, steps, words
+from palletwright.papers.views import side_view
+
+WIDE = 1.6
+"""A side more than so many times wider than high is printed across the sheet."""
+
+ROW = 10.0
+"""mm: stations whose places differ by less than this across the side are one row of loading."""
+
+
+def load_sheet(facts: Facts, cycle: int, paper: str, live: Rebuilt | str) -> Sheet:
+    """One cycle's load sheet."""
+    w = facts.words
+    sides = facts.way["scene"]["cycles"][cycle]["sides"]
+    landscape = any(_stretch(side) > WIDE for side in sides)
+    wide, high = room(paper, landscape)
+    blocks: list[Block] = []
+    pictures: dict[str, str] = {}
+    for k, side in enumerate(sides):
+        if k:
+            blocks.append(new_page())
+        name = f"side{k + 1}"
+        pictures[name] = side_view(side, loading_order(side), wide, (0.5 if landscape else 0.46) * high)
+        blocks += [words(_title(facts, cycle, side), "big"), picture(name), words(w.say("load_legend"), "small")]
+        blocks.append(steps(_steps(facts, side, live)))
+        blocks.append(words(" ".join([w.say("load_empty"), _minutes(facts), _heavy(facts)])))
+    return Sheet(
+        w.say("load_title"),
+        head(facts, cycle),
+        facts.identity,
+        w.say("page"),
+        cautions(facts),
+        tuple(blocks),
+        pictures,
+        landscape,
+    )
+
+
+def _stretch(side: dict[str, Any]) -> float:
+    """How many times wider than high a side's free area is."""
+    wide, high = np.ptp(np.concatenate([np.asarray(r) for r in side["area"]]), axis=0)
+    return float(wide / high)
+
+
+def loading_order(side: dict[str, Any]) -> dict[str, int]:
+    """Each part's turn in loading: rows from far to near, each from left to right.
+
+    Common practice, no source; the way in past parts already loaded isn't computed.
+    """
+    stations = sorted(side["stations"], key=lambda s: -s["y"])
+    rows: list[list[dict[str, Any]]] = []
+    for s in stations:
+        if rows and rows[-1][0]["y"] - s["y"] < ROW:
+            rows[-1].append(s)
+        else:
+            rows.append([s])
+    names = [name for row in rows for s in sorted(row, key=lambda s: s["x"]) for name in s["parts"]]
+    return {name: i + 1 for i, name in enumerate(names)}
+
+
+def _title(facts: Facts, cycle: int, side: dict[str, Any]) -> str:
+    names = {n for s in side["stations"] for n in s["parts"]}
+    fact = next(s for s in facts.stations(cycle) if s.name in names)
+    mount = facts.mounts(cycle)[fact.mount]
+    angle = side_angle(fact, mount)
+    if not mount.rotary or angle is None:
+        return facts.words.say("load_plate", side=side["side"])
+    return facts.words.say("load_side", side=side["side"], angle=facts.words.number(angle))
+
+
+def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str) -> list[str]:
+    w = facts.words
+    here = sorted({s["operation"] for s in side["stations"]})
+    rows = [w.say("load_wipe"), w.say("load_order")]
+    for operation in here:
+        names = [n for s in side["stations"] if s["operation"] == operation for n in s["parts"]]
+        rows.append(_source(facts, operation, _listed(names)))
+    rows.append(w.say("load_push"))
+    rows += [_tighten(facts, operation, live) for operation in here]
+    rows += [_goes_to(facts, operation) for operation in here]
+    return rows
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} … {names[-1]}, {len(names)} ×"
+
+
+def _source(facts: Facts, operation: int, stations: str) -> str:
+    """Which tray the parts of an operation come from, and whether they are turned over."""
+    w, order = facts.words, list(facts.design.operations)
+    k = next(i for i, o in enumerate(order) if o.clamping == operation)
+    if k == 0:
+        size = " × ".join(w.length(v, 1) for v in facts.data["part"]["blank_mm"]) + f" {w.length_unit}"
+        return w.say("load_blank", op=order[k].number, stations=stations, size=size)
+    lean = float(np.degrees(np.arccos(np.clip(np.dot(order[k].up, order[k - 1].up), -1.0, 1.0))))
+    key = "load_moved" if lean < 1 else "load_turned" if lean > 179 else "load_tipped"
+    return w.say(key, op=order[k].number, before=order[k - 1].number, stations=stations, degrees=w.number(lean))
+
+
+def _tighten(facts: Facts, operation: int, live: Rebuilt | str) -> str:
+    """The devices of an operation's grip with screw and torque from the shop."""
+    w = facts.words
+    number = next(o.number for o in facts.design.operations if o.clamping == operation)
+    if isinstance(live, str):
+        return w.say("load_torque_unknown", op=number)
+    known = {c.id: c for c in facts.shop.clamps}
+    vises = {c.id: c for c in facts.shop.carriers}
+    texts = []
+    used = Counter(d.catalogue for d in live.options[operation].grip.devices if d.kind == "clamp")
+    for name, n in sorted(used.items()):
+        if name in known:
+            clamp = known[name]
+            texts.append(w.say("load_device", n=n, clamp=name, screw=clamp.screw, torque=w.number(clamp.torque, 1)))
+        elif name in vises:
+            texts.append(w.say("load_jaw", n=n, clamp=name, force=w.number((vises[name].jaw_force or 0) / 1000, 1)))
+        else:
+            texts.append(f"{n} × {name}")
+    return w.say("load_tighten", op=number, devices=", ".join(texts))
+
+
+def _goes_to(facts: Facts, operation: int) -> str:
+    w, order = facts.words, list(facts.design.operations)
+    k = next(i for i, o in enumerate(order) if o.clamping == operation)
+    where = w.say("load_next", op=order[k + 1].number) if k + 1 < len(order) else w.say("load_done")
+    return w.say("load_off", op=order[k].number, where=where)
+
+
+def _minutes(facts: Facts) -> str:
+    timing = facts.way["timing"]
+    minutes = facts.words.number(timing["load_seconds"] / 60, 0)
+    return facts.words.say("load_minutes", minutes=minutes, basis=timing["load_basis"])
+
+
+def _heavy(facts: Facts) -> str:
+    return facts.words.say("load_heavy", kg=facts.words.number(facts.shop.floors.lift_kg, 0))

@@ -1,0 +1,86 @@
+"""All papers of one way of a plan, written into one folder under one identity."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from palletwright.papers.bill import bill_csv, bill_xlsx, pieces_csv
+from palletwright.papers.case import case_sheet
+from palletwright.papers.facts import Facts, facts
+from palletwright.papers.live import Rebuilt, rebuild
+from palletwright.papers.loading import load_sheet
+from palletwright.papers.programs import Package, package
+from palletwright.papers.proving import prove_sheet
+from palletwright.papers.setup import setup_sheet
+from palletwright.papers.typeset import pdf, room
+from palletwright.papers.words import Words
+
+
+def write_papers(
+    data: dict[str, Any],
+    out: Path,
+    *,
+    way: int = 0,
+    paper: str = "A4",
+    unit: str = "mm",
+    language: str = "en",
+    folder: Path | None = None,
+) -> list[Path]:
+    """Write every paper of one way of a plan; the same plan gives the same bytes.
+
+    Parameters
+    ----------
+    data : a plan as `plan.record.read` gives it
+    out : folder to write into; it is made where it isn't there
+    way : which of the plan's ways, 0 is the best
+    paper : "A4", "A3" or "Letter"; unit : "mm" or "inch"; language : "en" or "de"
+    folder : where the plan lies, for a part named relative to it
+
+    Returns the files written. Raises InputError for a way without pictures or times, or an unknown paper, unit or
+    language. What can't be written for want of the plan's grips is named in `contents.txt`.
+    """
+    room(paper)
+    given = facts(data, way, Words(language, unit))
+    live = rebuild(given, folder)
+    files: dict[str, bytes] = {}
+    missing: list[str] = [] if not isinstance(live, str) else [f"programs, devices: {live}"]
+    for cycle in given.cycles:
+        files |= _cycle(given, cycle, paper, live)
+    files["case.pdf"] = pdf(case_sheet(given), paper)
+    files["bill.xlsx"] = bill_xlsx(given, live)
+    files["bill.csv"] = bill_csv(given).encode()
+    files["pieces.csv"] = pieces_csv(given, live).encode()
+    files["contents.txt"] = _contents(given, files, missing).encode()
+    return _written(files, out)
+
+
+def _cycle(given: Facts, cycle: int, paper: str, live: Rebuilt | str) -> dict[str, bytes]:
+    """The papers of one cycle; their names carry its number where there are several."""
+    tail = f"-{cycle + 1}" if len(given.cycles) > 1 else ""
+    made = Package({}, {}) if isinstance(live, str) else package(given, cycle, live)
+    sheet = setup_sheet(given, cycle, paper, live, made.offsets, sorted(made.files))
+    files = {
+        f"setup{tail}.pdf": pdf(sheet, paper),
+        f"load{tail}.pdf": pdf(load_sheet(given, cycle, paper, live), paper),
+        f"prove{tail}.pdf": pdf(prove_sheet(given, cycle), paper),
+    }
+    return files | {f"programs{tail}/{name}": text.encode() for name, text in made.files.items()}
+
+
+def _contents(given: Facts, files: dict[str, bytes], missing: list[str]) -> str:
+    lines = [f"{given.data['title']}", f"plan {given.identity}", "", *sorted(files)]
+    return "\n".join([*lines, *(["", "Not written:", *missing] if missing else [])]) + "\n"
+
+
+def _written(files: dict[str, bytes], out: Path) -> list[Path]:
+    """Each file whole or not at all."""
+    paths = []
+    for name, content in files.items():
+        path = out / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(path.name + ".part")
+        part.write_bytes(content)
+        part.replace(path)
+        paths.append(path)
+    return paths

@@ -1,0 +1,113 @@
+"""The many-station programs and their offsets from a plan's visits, in every shipped dialect, checked by reading back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from palletwright.cycle import (
+    Place,
+    ProgramJob,
+    ToolLine,
+    check_programs,
+    read_dialect,
+    shipped_dialects,
+    skeleton_job,
+    write_programs,
+)
+from palletwright.cycle.model import Cycle, Visit
+from palletwright.papers.facts import Facts, quarter_turn, zero_at
+from palletwright.papers.live import Rebuilt
+from palletwright.plan.evaluate import cycles_of
+from palletwright.plan.scenes import retract_height, scene_of
+from palletwright.plan.stand import standings, visits
+
+NUMBER = 1000
+"""Program number of the first cycle; the next cycle's is 1000 higher."""
+
+FRAGILE = 6.0
+"""mm: drills and taps up to this diameter get a broken-tool check after their run (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Package:
+    """Texts by file name, and for each dialect the words that select the offset of each place."""
+
+    files: Mapping[str, str]
+    offsets: Mapping[str, list[str]]
+
+
+def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
+    """Programs of one cycle in every shipped dialect.
+
+    Raises RuntimeError when a program of ours doesn't read back as the plan: that is a fault of ours.
+    """
+    job = program_job(facts, cycle, live)
+    files: dict[str, str] = {}
+    offsets: dict[str, list[str]] = {}
+    for name in shipped_dialects():
+        texts = write_programs(job, name)
+        faults = check_programs(job, texts, name)
+        if faults:
+            raise RuntimeError(f"program in {name} doesn't read back: " + "; ".join(faults[:3]))
+        files |= {f"{name}/{file}": text for file, text in texts.items()}
+        dialect = read_dialect(name)
+        offsets[name] = [dialect.offset(k) for k in range(len(job.places))]
+    return Package(files, offsets)
+
+
+def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
+    """What the programs say: places at the stations' own zeros, the plan's order, and each cut's way in."""
+    context, number = live.context, cycles_of(facts.design)[cycle]
+    scene = scene_of(context, facts.design, live.options, number)
+    made = visits(context, facts.design, standings(context, facts.design, live.options, number))
+    mounts = facts.mounts(cycle)
+    places = [
+        Place(s.name, a, _vec(zero_at(s, mounts[s.mount], a)), quarter_turn(s, mounts[s.mount], a))
+        for s in facts.stations(cycle)
+        for a in s.angles
+    ]
+    rotary = facts.machine.rotary
+    return skeleton_job(
+        _ordered(facts, cycle, made),
+        made,
+        _tool_lines(facts, cycle, live),
+        places,
+        number=NUMBER * (cycle + 1),
+        title=str(facts.data["job"]["name"]),
+        identity=facts.identity,
+        carrier=", ".join(m.carrier for m in mounts.values()),
+        clear_z=retract_height(context, scene),
+        rotary_word=rotary.word if rotary else "A",
+    )
+
+
+def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
+    """The plan's own order of visits.
+
+    Raises RuntimeError when a visit of the plan isn't among those rebuilt.
+    """
+    order = tuple(e["note"] for e in facts.events(cycle) if e["what"] == "cut")
+    if sorted(order) != sorted(v.id for v in made):
+        raise RuntimeError("the visits rebuilt from part and shop aren't those of the plan; plan it again")
+    row = facts.way["cycle"]["cycles"][cycle]
+    return Cycle(order, (), row["seconds"], row["bound"], row["tool_runs"], row["least_tool_runs"])
+
+
+def _tool_lines(facts: Facts, cycle: int, live: Rebuilt) -> list[ToolLine]:
+    """Each tool at the least speed and the least feed of its cuts: never faster than any cut that was checked."""
+    known = {t.number: t for t in facts.shop.tools}
+    lines = []
+    for number in facts.tools(cycle):
+        tool = known[number]
+        cuts = [c.conditions for o in live.options.values() for c in o.cuts if c.tool == number]
+        fragile = tool.cutter.kind in ("drill", "tap", "reamer", "spot_drill") and tool.cutter.DC <= FRAGILE
+        name = tool.name or tool.cutter.id
+        lines.append(
+            ToolLine(number, name, tool.gauge_length, min(c.rpm for c in cuts), min(c.feed for c in cuts), fragile)
+        )
+    return lines
+
+
+def _vec(v) -> tuple[float, float, float]:  # type: ignore[no-untyped-def]
+    return float(v[0]), float(v[1]), float(v[2])
