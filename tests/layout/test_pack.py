@@ -11,7 +11,7 @@ from blocks_of_steel import box, drilled, flat_side, of_boxes
 
 from palletwright.layout import Packing, apothems, carrier_mesh, flat_width, pack, pack_mixed, sides_of
 from palletwright.layout.model import Module
-from palletwright.layout.polygons import shifted, turned
+from palletwright.layout.polygons import convex_pieces, shifted, turned
 from palletwright.shop.model import Carrier
 
 UP, BACK = (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)
@@ -138,6 +138,22 @@ def test_a_side_too_small_is_empty_with_the_shortfall() -> None:
     packing = pack(drilled(clamps=False), flat_side(50, 100), clearance=2.0, solid_gap=1.0, turns=(0,))
     assert (packing.status, packing.count, packing.bound) == ("empty", 0, 0)
     assert packing.reasons
+
+
+def test_more_than_the_bound_is_refused_before_any_search() -> None:
+    plain = pack(drilled(), flat_side(300, 160), clearance=2.0, solid_gap=1.0)
+    asked = {"clearance": 2.0, "solid_gap": 1.0}
+    refused = pack(drilled(), flat_side(300, 160), at_least=plain.bound + 1, **asked)
+    assert (refused.count, refused.bound, refused.status, refused.proven) == (0, plain.bound, "empty", False)
+    assert pack(drilled(), flat_side(300, 160), at_least=plain.bound, **asked).count == plain.count
+
+
+def test_convex_pieces_cover_a_ring_with_an_arm_exactly() -> None:
+    ring = shapely.Point(0, 0).buffer(30).difference(shapely.Point(3, 2).buffer(20)).union(shapely.box(10, 10, 60, 15))
+    pieces = [shapely.Polygon(p) for p in convex_pieces(ring)]
+    assert shapely.union_all(pieces).symmetric_difference(ring).area < 1e-6
+    assert sum(p.area for p in pieces) == pytest.approx(ring.area)
+    assert all(p.convex_hull.area == pytest.approx(p.area) for p in pieces)
 
 
 def test_mixed_modules_keep_the_proportion_and_their_gap() -> None:

@@ -16,6 +16,7 @@ from palletwright.layout.limits import too_large, what_stops_one_more
 from palletwright.layout.model import Module, Packing, Side, Station
 from palletwright.layout.polygons import room, turned
 from palletwright.layout.swept import Rows
+from palletwright.verdict import Reason
 
 MORE = ", filled up"
 GREEDY_WEIGHTS = ((0.001, 1.0), (1.0, 0.001), (-0.001, 1.0), (1.0, -0.001), (0.4, 1.0), (1.0, 0.4))
@@ -31,6 +32,7 @@ def pack(
     pitch: float = 0.25,
     turns: Sequence[int] | None = None,
     most: int | None = None,
+    at_least: int | None = None,
     overhang: float = 0.0,
     seed: int = 1,
     effort: int = 1,
@@ -45,6 +47,7 @@ def pack(
     pitch : mm, tool levels nearer than this count as one, on the safe side
     turns : quarter turns allowed; default the module's own
     most : place no more than this
+    at_least : place nothing, and give the bound alone, if the bound shows that so many can't stand on the side
     overhang : mm by which outlines may stand out past the side's area
     effort : 0 patterns only, 1 usual, more searches longer; work is counted, so the answer repeats
     """
@@ -56,6 +59,9 @@ def pack(
         return Packing((), 0, 0, True, "none", (too_large(module, area),), (), "empty")
     board = Board(rooms, table(module, module, relative, clearance, solid_gap, nose, pitch))
     bound, bound_name = upper_bound(board, module.outline, area, solid_gap)
+    if at_least is not None and bound < at_least:
+        text = f"at most {bound} possible by {bound_name}, {at_least} were asked for; none placed"
+        return Packing((), 0, bound, bound == 0, "none", (Reason("bound", text, float(bound), "modules"),), (), "empty")
     board = Board({t: r for t, r in board.rooms.items() if not r.is_empty}, board.table)
     goal = bound if most is None else min(bound, most)
     best = search(board, goal, effort, seed, outline_centre(module.outline)) if board.rooms and goal > 0 else NONE
