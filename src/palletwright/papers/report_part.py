@@ -70,7 +70,7 @@ def present(data: Data) -> Html:
     today = data["today"]
     said = bullets(r["text"] for r in today["reasons"])
     if not today["operations"]:
-        return Html("<p>The job doesn't describe it; there is nothing to compare with, and no payback.</p>") + said
+        return Html(f"<p>The job doesn't describe it; there is nothing to compare with, and no payback.</p>{said}")
     rows = [
         (
             o["operation"],

@@ -5,7 +5,7 @@
   if (!holder) return;
   const data = JSON.parse(document.getElementById("scene-data").textContent);
   const canvas = holder.querySelector("canvas");
-  const CREASE = Math.cos(25 * Math.PI / 180), FLOATS = 10, LIGHT = [0.35, -0.45, 0.82];
+  const CREASE = Math.cos(25 * Math.PI / 180), FLOATS = 13, LIGHT = [0.35, -0.45, 0.82];
   const FIRST = { around: -0.62, up: 0.55, zoom: 1 };
   const state = { ...FIRST, angle: 0, cycle: 0, cut: false, machine: false, scale: 1, mid: [0, 0, 0], radius: 1 };
 
@@ -78,7 +78,7 @@
   function geometry() {
     const shown = bodies().map(b => ({ b, m: meshOf(b) })), tints = {};
     const total = shown.reduce((s, { m }) => s + m.t.length, 0);
-    const faces = new Float32Array(total * FLOATS), sharp = new Uint8Array(total), lines = [];
+    const faces = new Float32Array(total * FLOATS), sharp = new Uint8Array(total);
     let at = 0;
     for (const { b, m } of shown) {
       const w = moved(m.v, b.pose), turns = b.group === "rotary" ? 1 : 0;
@@ -86,16 +86,14 @@
       for (let i = 0; i < m.t.length; i += 3) {
         const n = normal(w, m.t, i);
         for (let k = 0; k < 3; k++, at++) {
-          const p = 3 * m.t[i + k], q = 3 * m.t[i + (k + 1) % 3];
-          faces.set([w[p], w[p + 1], w[p + 2], n[0], n[1], n[2], c[0], c[1], c[2], turns], at * FLOATS);
-          if (m.sharp[i + k]) {
-            sharp[at] = 1;
-            lines.push(w[p], w[p + 1], w[p + 2], turns, w[q], w[q + 1], w[q + 2], turns);
-          }
+          const p = 3 * m.t[i + k];
+          const off = [0, 1, 2].map(c => !m.sharp[i + (c + 1) % 3] || c === k ? 1 : 0);
+          faces.set([w[p], w[p + 1], w[p + 2], n[0], n[1], n[2], c[0], c[1], c[2], turns, ...off], at * FLOATS);
+          sharp[at] = m.sharp[i + k];
         }
       }
     }
-    return { faces, sharp, lines: new Float32Array(lines), count: total };
+    return { faces, sharp, count: total };
   }
 
   // ---- where the eye stands -----------------------------------------------------------------------------------
@@ -150,13 +148,14 @@
 
   // ---- two ways to put it on the screen -----------------------------------------------------------------------
   const VERTEX = `#version 300 es
-    layout(location=0) in vec3 p; layout(location=1) in vec3 n; layout(location=2) in vec3 c; layout(location=3) in float g;
-    uniform mat4 eye; uniform mat4 turn; out vec3 nn; out vec3 cc;
-    void main(){ nn = g > .5 ? mat3(turn) * n : n; cc = c; gl_Position = eye * (g > .5 ? turn * vec4(p,1.) : vec4(p,1.)); }`;
+    layout(location=0) in vec3 p; layout(location=1) in vec3 n; layout(location=2) in vec3 c; layout(location=3) in float g; layout(location=4) in vec3 e;
+    uniform mat4 eye; uniform mat4 turn; out vec3 nn; out vec3 cc; out vec3 ee;
+    void main(){ nn = g > .5 ? mat3(turn) * n : n; cc = c; ee = e; gl_Position = eye * (g > .5 ? turn * vec4(p,1.) : vec4(p,1.)); }`;
   const FRAGMENT = `#version 300 es
-    precision highp float; in vec3 nn; in vec3 cc; uniform vec4 flat_; uniform vec3 light; out vec4 o;
-    void main(){ if (flat_.a > .5) { o = vec4(flat_.rgb, 1.); return; }
-      vec3 n = normalize(nn); o = vec4(min(vec3(1.), cc * (.72 + .42 * max(0., dot(n, normalize(light))) + .1 * n.z)), 1.); }`;
+    precision highp float; in vec3 nn; in vec3 cc; in vec3 ee; uniform vec3 edge; uniform vec3 light; out vec4 o;
+    void main(){ vec3 n = normalize(nn), off = ee / max(fwidth(ee), vec3(1e-6));
+      vec3 face = min(vec3(1.), cc * (.72 + .42 * max(0., dot(n, normalize(light))) + .1 * n.z));
+      o = vec4(mix(edge, face, smoothstep(.3, 1.2, min(off.x, min(off.y, off.z)))), 1.); }`;
 
   function glPainter() {
     const gl = canvas.getContext("webgl2", { antialias: true, preserveDrawingBuffer: true });
@@ -167,31 +166,24 @@
     }
     gl.linkProgram(program);
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
-    gl.useProgram(program); gl.enable(gl.DEPTH_TEST); gl.enable(gl.POLYGON_OFFSET_FILL); gl.polygonOffset(1, 1);
-    const place = Object.fromEntries(["eye", "turn", "flat_", "light"].map(n => [n, gl.getUniformLocation(program, n)]));
-    const faces = gl.createBuffer(), lines = gl.createBuffer();
-    let shown = null;
-    function point(buffer, list) {
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-      for (let i = 0; i < 4; i++) gl.disableVertexAttribArray(i);
-      for (const [i, count, stride, from] of list) { gl.enableVertexAttribArray(i); gl.vertexAttribPointer(i, count, gl.FLOAT, false, stride, from); }
+    gl.useProgram(program); gl.enable(gl.DEPTH_TEST);
+    const place = Object.fromEntries(["eye", "turn", "edge", "light"].map(n => [n, gl.getUniformLocation(program, n)]));
+    gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
+    for (const [i, size, from] of [[0, 3, 0], [1, 3, 12], [2, 3, 24], [3, 1, 36], [4, 3, 40]]) {
+      gl.enableVertexAttribArray(i); gl.vertexAttribPointer(i, size, gl.FLOAT, false, 4 * FLOATS, from);
     }
+    let shown = null;
     return {
       load(g) {
         shown = g;
-        gl.bindBuffer(gl.ARRAY_BUFFER, faces); gl.bufferData(gl.ARRAY_BUFFER, g.faces, gl.STATIC_DRAW);
-        gl.bindBuffer(gl.ARRAY_BUFFER, lines); gl.bufferData(gl.ARRAY_BUFFER, g.lines, gl.STATIC_DRAW);
+        gl.bufferData(gl.ARRAY_BUFFER, g.faces, gl.STATIC_DRAW);
       },
       draw(w, h) {
         gl.viewport(0, 0, canvas.width, canvas.height);
         gl.clearColor(...colour("back"), 1); gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
         gl.uniformMatrix4fv(place.eye, false, eye(w, h)); gl.uniformMatrix4fv(place.turn, false, turning());
-        gl.uniform3fv(place.light, LIGHT); gl.uniform4f(place.flat_, 0, 0, 0, 0);
-        point(faces, [[0, 3, 40, 0], [1, 3, 40, 12], [2, 3, 40, 24], [3, 1, 40, 36]]);
+        gl.uniform3fv(place.light, LIGHT); gl.uniform3fv(place.edge, colour("edge"));
         gl.drawArrays(gl.TRIANGLES, 0, shown.count);
-        gl.uniform4f(place.flat_, ...colour("edge"), 1);
-        point(lines, [[0, 3, 16, 0], [3, 1, 16, 12]]);
-        gl.drawArrays(gl.LINES, 0, shown.lines.length / 4);
       },
     };
   }
