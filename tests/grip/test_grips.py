@@ -368,3 +368,12 @@ def test_every_clamp_presses_between_the_levels_of_the_stops_across_from_it_so_t
             for clamp in (c for c in grip.contacts if c.kind == "clamp" and not c.id.endswith("-down")):
                 across = [c.at[2] for c in stops if np.dot(c.normal, clamp.normal) < -0.99]
                 assert min(across) - 0.5 <= clamp.at[2] <= max(across) + 0.5, (grip.id, clamp.id)
+
+
+def test_a_seat_on_a_flat_face_bears_at_more_points_than_the_three_that_locate() -> None:
+    for grip in CASES["pocket"]().solve()[0]:
+        seat = [c for c in grip.contacts if c.id[0] == "R"]
+        assert len(seat) >= 3
+        if grip.kind == "edge" and not any(d.id.startswith("rest") for d in grip.devices):
+            assert 4 <= len(seat) <= 8, grip.id
+            assert min(np.hypot(*(np.subtract(a.at, b.at)[:2])) for a, b in combinations(seat, 2)) > 2.0

@@ -165,3 +165,13 @@ def test_friction_grip_is_told_to_use_serrated_faces():
     assert certified(replace(jaws(1900), contacts=better), push).holding_factor >= 2.5 * (1 - 1e-3)
     assert "0.2" in told.text
     assert not any(r.about == "a stop" for r in failing.reasons)  # the pull goes to the spindle
+
+
+def test_a_round_part_is_located_though_its_turn_is_free_and_others_are_not():
+    full = grip("friction")
+    free = replace(full, contacts=tuple(c for c in full.contacts if c.id != "C4"))
+    assert certified(free).rank == 5
+    assert not certified(free).located
+    alike = certified(replace(free, unlocated=("turn about z",)))
+    assert alike.located
+    assert alike.rank == 5

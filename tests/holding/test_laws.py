@@ -134,3 +134,29 @@ def test_elastic_factor_falls_as_the_load_grows(seed, times):
     one, _ = elastic_factor(contacts, at_rest, w, NOTHING)
     more, _ = elastic_factor(contacts, at_rest, times * w, NOTHING)
     assert abs(more * times / one - 1) < 2e-3
+
+
+def test_a_clamps_pull_is_friction_of_its_nose_and_shares_its_cone():
+    from palletwright.grip.model import Contact
+    from palletwright.holding.contacts import contacts_of
+    from palletwright.holding.elastic import rest
+
+    seat = [Contact(f"R{k}", "locator", (x, y, 0.0), (0.0, 0.0, 1.0), (0.1, 0.1), device="carrier")
+            for k, (x, y) in enumerate([(0.0, 0.0), (40.0, 0.0), (20.0, 40.0)], start=1)]  # fmt: skip
+    stops = [Contact("A1", "locator", (10.0, 0.0, 8.0), (0.0, 1.0, 0.0), (0.1, 0.1), device="stop1"),
+             Contact("A2", "locator", (30.0, 0.0, 8.0), (0.0, 1.0, 0.0), (0.1, 0.1), device="stop2"),
+             Contact("B1", "locator", (0.0, 20.0, 8.0), (1.0, 0.0, 0.0), (0.1, 0.1), device="stop3")]  # fmt: skip
+    push = Contact("C1", "clamp", (20.0, 40.0, 8.0), (0.0, -1.0, 0.0), (0.1, 0.1), preload=5000.0)
+    pull = Contact("C1-down", "clamp", push.at, (0.0, 0.0, -1.0), (0.0, 0.0), preload=400.0)
+    rows = [*seat, *stops, push, pull]
+    with_friction = contacts_of(rows, clamp_friction=True)
+    assert with_friction.ids[-1] == "C1"
+    force = rest(with_friction, np.zeros(6)).force
+    assert 0.0 < force[:3, 0].sum() <= 500.0 + 1e-6  # never more than µ times the push reaches the seat
+    assert np.hypot(*force[-1, 1:]) <= 0.1 * force[-1, 0] * (1 + 1e-9)
+    without = contacts_of(rows, clamp_friction=False)
+    assert without.ids[-1] == "C1-down"
+    assert without.mu[-1] == without.mu[-2] == 0.0
+    assert without.stiffness[-1] < 10.0  # the force stays what it is when the part lifts
+    assert len(set(with_friction.face[:3])) == 1
+    assert len(set(with_friction.face)) == 5

@@ -149,7 +149,8 @@ def _chosen(found: list[tuple[float, str, Settled]], most: int) -> list[tuple[st
     for k, (_, _, made) in enumerate(found):
         of.setdefault(made.draft.kind, []).append(k)
     take(ranks[0] for ranks in of.values())
-    take(max(ranks, key=lambda k: _strength(found[k][2])) for ranks in of.values())
+    firm_first = sorted(of.items(), key=lambda item: item[0] != "edge")
+    take(max(ranks, key=lambda k: _strength(found[k][2])) for _, ranks in firm_first)
     take(range(len(found)))
     take(range(len(found)), anew=False)
     return [found[k][1:] for k in sorted(chosen)]

@@ -121,7 +121,7 @@ def certify(
         push = np.round(loads.force[best.row] - (loads.force[best.row] @ towards) * towards, 6)
         reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut, push, clamps, grip)
     return HoldingReport(
-        located=rank == 6,
+        located=rank + len(grip.unlocated) == 6,
         rank=rank,
         condition=condition,
         least_preload=tuple(float(p) for p in enough.each / drop) if enough and enough.status == "ok" else (),
@@ -205,7 +205,7 @@ def _first(best: _Finding, factor: float, floor: float, pressures: tuple[Margin,
 
 def _reasons(grip: Grip, rank: int) -> tuple[Reason, ...]:
     reasons = []
-    if rank < 6:
+    if rank + len(grip.unlocated) < 6:
         reasons.append(
             Reason(grip.id, f"not located: the locators' rank is {rank} of 6", float(6 - rank), "directions")
         )
