@@ -63,7 +63,7 @@ def _devices(facts: Facts, live: Rebuilt) -> list[Line]:
             for device in live.options[station.operation].grip.devices:
                 counts[device.kind, device.catalogue] += facts.design.sets
     clamps = {c.id: c for c in facts.shop.clamps}
-    prices = {c.id: c.price for c in (*facts.shop.clamps, *facts.shop.locators)}
+    prices = {c.id: c.price for c in facts.shop.clamps} | {c.id: c.price for c in facts.shop.locators}
     rows = []
     for (kind, name), n in sorted(counts.items()):
         remark = f"screw {clamps[name].screw}, {clamps[name].torque:g} N·m" if name in clamps else ""

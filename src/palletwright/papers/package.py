@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 from typing import Any
 
 from palletwright.papers.bill import bill_csv, bill_xlsx, pieces_csv
+from palletwright.papers.carriers import CarrierModel, carrier_model
 from palletwright.papers.case import case_sheet
+from palletwright.papers.drawings import drawing_sheet, side_dxf, side_names
 from palletwright.papers.facts import Facts, facts
 from palletwright.papers.live import Rebuilt, rebuild
 from palletwright.papers.loading import load_sheet
+from palletwright.papers.models import scene_glb, write_assembly, write_carrier
 from palletwright.papers.programs import Package, package
 from palletwright.papers.proving import prove_sheet
 from palletwright.papers.setup import setup_sheet
@@ -44,7 +48,7 @@ def write_papers(
     given = facts(data, way, Words(language, unit))
     live = rebuild(given, folder)
     files: dict[str, bytes] = {}
-    missing: list[str] = [] if not isinstance(live, str) else [f"programs, devices: {live}"]
+    missing: list[str] = [] if not isinstance(live, str) else [f"programs, carrier models, drawings, devices: {live}"]
     for cycle in given.cycles:
         files |= _cycle(given, cycle, paper, live)
     files["case.pdf"] = pdf(case_sheet(given), paper)
@@ -65,7 +69,29 @@ def _cycle(given: Facts, cycle: int, paper: str, live: Rebuilt | str) -> dict[st
         f"load{tail}.pdf": pdf(load_sheet(given, cycle, paper, live), paper),
         f"prove{tail}.pdf": pdf(prove_sheet(given, cycle), paper),
     }
-    return files | {f"programs{tail}/{name}": text.encode() for name, text in made.files.items()}
+    files[f"machine{tail}.glb"] = scene_glb(given, cycle)
+    files |= {f"programs{tail}/{name}": text.encode() for name, text in made.files.items()}
+    if not isinstance(live, str):
+        for placing in given.design.placings:
+            if placing.mount in given.mounts(cycle) and placing.kind != "vise":
+                model = carrier_model(given, cycle, placing, live)
+                files |= carrier_files(given, cycle, model, live, paper)
+    return files
+
+
+def carrier_files(given: Facts, cycle: int, model: CarrierModel, live: Rebuilt, paper: str) -> dict[str, bytes]:
+    """One carrier's drawing, its sides at 1:1, its model and what stands on it."""
+    stem = "carrier-" + model.placing.mount.replace("#", "-").replace("/", "-")
+    files = {f"{stem}/drawing.pdf": pdf(drawing_sheet(given, cycle, model, paper), paper)}
+    for k, side in enumerate(side_names(model), start=1):
+        files[f"{stem}/side-{k}.dxf"] = side_dxf(given, cycle, model, side).encode()
+    with tempfile.TemporaryDirectory() as folder:
+        alone, together = Path(folder) / "carrier.step", Path(folder) / "assembly.step"
+        write_carrier(model, alone)
+        write_assembly(given, cycle, model, live, together)
+        files[f"{stem}/carrier.step"] = alone.read_bytes()
+        files[f"{stem}/assembly.step"] = together.read_bytes()
+    return files
 
 
 def _contents(given: Facts, files: dict[str, bytes], missing: list[str]) -> str:

@@ -1,4 +1,4 @@
-"""The many-station programs and their offsets from a plan's visits, in every shipped dialect, checked by reading back."""
+"""The many-station programs and their offsets from a plan's visits, in every shipped dialect, read back."""
 
 from __future__ import annotations
 

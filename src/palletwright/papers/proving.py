@@ -35,7 +35,7 @@ def _stages(facts: Facts, cycle: int) -> list[str]:
         each.setdefault((s.mount, s.side, s.number), s.name)
     whole = int(facts.way["cycle"]["cycles"][cycle]["parts"])
     return [
-        w.say("prove_one", station=stations[0].name, list=", ".join(one.values())),
+        w.say("prove_one", list=", ".join(one.values())),
         w.say("prove_measure"),
         w.say("prove_side", list=", ".join(each.values())),
         w.say("prove_all"),

@@ -111,7 +111,7 @@ def _offsets(facts: Facts, cycle: int, offsets: Mapping[str, list[str]]) -> Bloc
     unit = w.length_unit
     titles = [w.say("station"), w.say("op"), w.say("side"), w.say("angle", word=word), w.say("turn")]
     titles += [f"{axis} [{unit}]" for axis in "XYZ"] + [w.say("offset", dialect=d) for d in offsets]
-    rows = []
+    rows: list[list[str]] = []
     for s in facts.stations(cycle):
         for angle in s.angles:
             at = zero_at(s, mounts[s.mount], angle)

@@ -71,7 +71,7 @@ def pdf(sheet: Sheet, paper: str) -> bytes:
         "height": height,
         "margin": MARGIN,
     }
-    given = {"main.typ": _template(), "sheet.json": json.dumps(content, ensure_ascii=False).encode()}
+    given: Any = {"main.typ": _template(), "sheet.json": json.dumps(content, ensure_ascii=False).encode()}
     given |= {f"{name}.svg": text.encode() for name, text in sheet.pictures.items()}
     with as_file(files("palletwright.papers").joinpath("data", "fonts")) as fonts:
         made = typst.compile(
