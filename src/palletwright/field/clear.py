@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _BLOCK = 8
+_COLLIDING = 8  # tips that collide of which the shortfall is worked out: a collision is known from the first
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,9 +177,10 @@ def _bounds(groups, radii, starts, coarse, pitch, cap):  # type: ignore[no-untyp
 
 @nb.njit(cache=True)
 def _least(tips, first, groups, radii, starts, z, coarse, ox, oy, pitch, cap):  # type: ignore[no-untyped-def]
-    """The worst tip only: groups in order of their bounds, every tip from the best so far; colliding ones compare
-    by their way out. Tips of group g are first[g] to first[g + 1]."""
+    """The worst tip only: groups in order of their bounds, every tip from the best so far; the first `_COLLIDING`
+    that collide compare by their way out. Tips of group g are first[g] to first[g + 1]."""
     best, worst, out_lift, out_side = cap * cap, -1, 0.0, 0.0
+    colliding = 0
     found, kept = np.full(3, -1, np.int64), np.full(3, -1, np.int64)
     bounds = _bounds(groups, radii, starts, coarse, pitch, best)
     for g in np.argsort(bounds):
@@ -194,6 +196,9 @@ def _least(tips, first, groups, radii, starts, z, coarse, ox, oy, pitch, cap):  
                 continue
             lift, side = 0.0, 0.0
             if d == 0.0:
+                colliding += 1
+                if colliding > _COLLIDING:
+                    return 0.0, worst, out_lift, out_side, kept
                 lift, side = _ways_out(x, y, tips[t, 2], radii, starts, z, pitch)
             if d < best or min(lift, side) > min(out_lift, out_side) or worst < 0:
                 best, worst, out_lift, out_side = d, t, lift, side

@@ -23,8 +23,8 @@ SAFE = 1e-4  # mm by which inner sets shrink before a rectangle must lie in them
 Points = NDArray[np.float64]
 
 
-def upper_bound(board: Board, module_outline: Any, area: Any, gap: float) -> tuple[int, str]:
-    """(most modules possible, name of the bound that says so)."""
+def upper_bound(board: Board, module_outline: Any, area: Any, gap: float, *, exact: bool = True) -> tuple[int, str]:
+    """(most modules possible, name of the bound that says so); without `exact` the quick ones only."""
     rooms = {t: r for t, r in board.rooms.items() if not r.is_empty}
     if not rooms:
         return 0, "the outline is larger than the side"
@@ -39,7 +39,8 @@ def upper_bound(board: Board, module_outline: Any, area: Any, gap: float) -> tup
     width = float(boxes[:, 2].max() - boxes[:, 0].min())
     height = float(boxes[:, 3].max() - boxes[:, 1].min())
     found.append((_one_rectangle(list(inner.values()), width, height), "one blocked rectangle for all turns"))
-    found.append((_turned_rectangles(inner, rooms, boxes), "blocked rectangles turned with the module"))
+    if exact:
+        found.append((_turned_rectangles(inner, rooms, boxes), "blocked rectangles turned with the module"))
     return min(found, key=lambda f: f[0])
 
 

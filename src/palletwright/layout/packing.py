@@ -36,6 +36,7 @@ def pack(
     overhang: float = 0.0,
     seed: int = 1,
     effort: int = 1,
+    explain: bool = True,
 ) -> Packing:
     """Place as many copies of `module` on `side` as stand clear of one another.
 
@@ -49,7 +50,9 @@ def pack(
     most : place no more than this
     at_least : place nothing, and give the bound alone, if the bound shows that so many can't stand on the side
     overhang : mm by which outlines may stand out past the side's area
-    effort : 0 patterns only, 1 usual, more searches longer; work is counted, so the answer repeats
+    effort : 0 patterns only and the quick bounds, 1 usual, more searches longer; work is counted, so the answer
+        repeats
+    explain : whether to work out what stops one more
     """
     allowed = tuple(sorted({t % 4 for t in (module.turns if turns is None else turns)}))
     area = side.area.buffer(overhang, join_style="mitre") if overhang else side.area
@@ -58,7 +61,7 @@ def pack(
     if all(r.is_empty for r in rooms.values()):
         return Packing((), 0, 0, True, "none", (too_large(module, area),), (), "empty")
     board = Board(rooms, table(module, module, relative, clearance, solid_gap, nose, pitch))
-    bound, bound_name = upper_bound(board, module.outline, area, solid_gap)
+    bound, bound_name = upper_bound(board, module.outline, area, solid_gap, exact=effort > 0)
     if at_least is not None and bound < at_least:
         text = f"at most {bound} possible by {bound_name}, {at_least} were asked for; none placed"
         return Packing((), 0, bound, bound == 0, "none", (Reason("bound", text, float(bound), "modules"),), (), "empty")
@@ -68,7 +71,7 @@ def pack(
     if not clear(board, best):
         raise AssertionError("a packing failed its exact check")
     best = _first(best.sorted(), goal)
-    reasons = what_stops_one_more(board, best, bound, bound_name, goal, module, area)
+    reasons = what_stops_one_more(board, best, bound, bound_name, goal, module, area) if explain else ()
     stations = tuple(
         Station(side.id, float(x), float(y), int(t), 0, k)
         for k, ((x, y), t) in enumerate(zip(best.at, best.turn, strict=True))
@@ -84,7 +87,7 @@ def search(board: Board, goal: int, effort: int, seed: int, centre: Points) -> P
     kept: list[Placed] = []
     for turns in _turn_groups(board.turns):
         part = Board({t: board.rooms[t] for t in turns}, board.table)
-        boxes = box_patterns(part, centre) if len(turns) > 1 else ()
+        boxes = box_patterns(part, centre) if len(turns) > 1 and effort > 0 else ()
         for found in chain(boxes, _steps(part, kept, goal, effort, seed)):
             if len(found) > len(best):
                 best = found

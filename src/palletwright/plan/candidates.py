@@ -14,7 +14,7 @@ from palletwright.plan.table import standing
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
 
-SEQUENCES = 2
+SEQUENCES = 1
 """Sequences of each family that are laid out at effort 1, times the effort."""
 
 

@@ -19,7 +19,7 @@ RASTER = 0.45
 """mm added to the clearance between stations: reach measures on a grid of 0.5 mm and reads short by up to its
 half diagonal and the chord error."""
 
-TRIED = 4
+TRIED = 2
 """Grips of one operation that are packed on one side; the grip room gives them densest and simplest first."""
 
 
@@ -65,7 +65,8 @@ def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | Non
                 clearance=context.clearance(context.machine(key.machine)) + RASTER,
                 solid_gap=context.shop.floors.solid_gap,
                 seed=context.job.seed,
-                effort=context.job.effort,
+                effort=context.job.effort - 1,
+                explain=False,
             ),
         )
         packing = centred(packing, option, side)

@@ -17,6 +17,7 @@ from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, wi
 from palletwright.plan.model import Design
 from palletwright.plan.overrun import base_level, kept_above
 from palletwright.plan.sequences import sequences
+from palletwright.plan.thinned import thinned
 from palletwright.progress import Progress
 from palletwright.shop.model import Machine, Material, Shop, Tool
 from palletwright.solid.model import Mesh, Solid
@@ -134,7 +135,7 @@ class Context:
         for cut in cuts_of(access, sequence, clamping):
             tool = self.tool(cut.tool)
             loaded = engaged(cut, features[cut.feature], tool, self.material)
-            rows.append(faced(kept_above(loaded, chosen.ups[0], base, tool), strip, clamping))
+            rows.append(thinned(faced(kept_above(loaded, chosen.ups[0], base, tool), strip, clamping), tool))
         return tuple(rows)
 
     def work_key(self, machine: Machine, family: str, index: int, clamping: int) -> Hashable:

@@ -26,3 +26,10 @@ def negated(a: Vec) -> Vec:
 def square(a: Vec, b: Vec) -> bool:
     """Whether two unit vectors stand square to one another."""
     return abs(float(np.dot(a, b))) < LEVEL
+
+
+def frame(direction: Vec) -> np.ndarray:
+    """(3, 3): rows u, v, w with w the direction."""
+    from palletwright.field import frame_of
+
+    return np.asarray(frame_of(direction))

@@ -21,7 +21,10 @@ from palletwright.shop.model import Carrier, Machine
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
 
-ENOUGH = 4
+DRAFTS = 5
+"""Grips that are drafted in one round."""
+
+ENOUGH = 2
 """Certified grips of one operation after which no more are asked for; the grip room names the densest first."""
 
 EASINGS = 4
@@ -206,6 +209,7 @@ def _drafts(
             carrier_kind=key.kind,
             axis=clamping.axis if key.kind == "pallet" else None,
             vise=_vise(context, key),
+            most=DRAFTS,
         ),
     )
 

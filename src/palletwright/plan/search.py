@@ -15,7 +15,7 @@ from palletwright.plan.model import TurnedDown, Way
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
 
-CHECKED = 8
+CHECKED = 3
 """Arrangements that are checked in full at effort 1, times the effort."""
 
 TIE = 0.03
@@ -85,7 +85,7 @@ def shortlist(context: Context, found: list[Candidate]) -> list[Candidate]:
         best_of_kind.setdefault((c.design.machine, *kinds, str(len({p.cycle for p in c.design.placings}) > 1)), c)
     first = [c for _, _, c in scored[: CHECKED * context.job.effort]]
     owned = [c for _, _, c in scored if c.label.startswith("owned")][:1]
-    more = [c for c in best_of_kind.values() if c not in first][: CHECKED * context.job.effort]
+    more = [c for c in best_of_kind.values() if c not in first][: context.job.effort]
     return list(dict.fromkeys([*first, *owned, *more]))
 
 
