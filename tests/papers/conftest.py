@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from palletwright.demo import demo_job
-from palletwright.grip.model import Device
+from palletwright.grip.model import Contact, Device
 from palletwright.job import read_job_and_shop
 from palletwright.layout.sides import carrier_mesh, sides_of
 from palletwright.papers.facts import Facts, facts
@@ -26,6 +26,15 @@ STOP = box((-10.0, 15.0, 0.0), (10.0, 25.0, 8.0))
 CLAMP = box((-6.0, -31.0, 0.0), (6.0, -15.0, 8.0))
 BODIES = (("part", "part", PART), ("stop-1", "locator", STOP), ("clamp-1", "clamp", CLAMP))
 DRILL = 37
+CONTACTS = (
+    *(
+        Contact(f"R{k}", "locator", at, (0.0, 0.0, 1.0), (0.1, 0.15))
+        for k, at in enumerate([(-9, -9, 0), (9, -9, 0), (0, 9, 0)])
+    ),
+    Contact("A1", "locator", (-8.0, 15.0, 5.0), (0.0, -1.0, 0.0), (0.1, 0.15), device="stop-1"),
+    Contact("A2", "locator", (8.0, 15.0, 5.0), (0.0, -1.0, 0.0), (0.1, 0.15), device="stop-1"),
+    Contact("C1", "clamp", (0.0, -15.0, 5.0), (0.0, 1.0, 0.0), (0.1, 0.15), device="clamp-1"),
+)
 
 
 def _way(shop, design: Design) -> Way:
@@ -143,5 +152,5 @@ def live(given):
     devices = (Device("stop-1", "locator", stop.id, STOP), Device("clamp-1", "clamp", clamp.id, CLAMP))
     conditions = SimpleNamespace(rpm=4000.0, feed=800.0)
     cut = SimpleNamespace(tool=DRILL, conditions=conditions)
-    option = SimpleNamespace(grip=SimpleNamespace(devices=devices), cuts=(cut,))
+    option = SimpleNamespace(grip=SimpleNamespace(devices=devices, contacts=CONTACTS), cuts=(cut,))
     return SimpleNamespace(options={0: option, 1: option})

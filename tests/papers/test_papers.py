@@ -178,6 +178,12 @@ def test_a_part_that_is_turned_over_says_so(given, live):
     assert any("Op 10" in t and "blanks" in t for t in rows)
 
 
+def test_a_wrong_way_that_clamps_stands_on_the_load_sheet(given, live):
+    """The block of 40 x 30 x 25 mm can stand on end: nothing locates it along x."""
+    rows = [t for b in load_sheet(given, 0, "A4", live).blocks if b["kind"] == "steps" for t in b["items"]]
+    assert any("Op 10: the part can also be clamped WRONG, turned 90°" in t for t in rows)
+
+
 def test_the_totals_are_the_plans(written, given):
     out, _, _ = written
     want = sum(m for _, m in given.way["bill"])

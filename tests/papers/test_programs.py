@@ -25,7 +25,7 @@ def rebuilt(given, live, monkeypatch):
         turn = quarter_turn(s, mounts[s.mount], angle)
         along = np.array([np.cos(np.pi / 2 * turn), np.sin(np.pi / 2 * turn), 0.0])
         foot = zero_at(s, mounts[s.mount], angle) + 10.0 * along
-        start, end = (tuple(float(v) for v in foot + [0.0, 0.0, z]) for z in (30.0, 5.0))
+        start, end = (tuple(float(v) for v in foot + np.array([0.0, 0.0, z])) for z in (30.0, 5.0))
         name = f"{s.name}|0|hole-1/drill/T37"
         made.append(Visit(name, 37, s.mount, angle, s.name, "hole-1", "drill", s.operation, start, end, 10.0))
     monkeypatch.setattr(programs, "scene_of", lambda *a: None)

@@ -9,6 +9,7 @@ import numpy as np
 
 from palletwright.papers.facts import Facts, side_angle
 from palletwright.papers.live import Rebuilt
+from palletwright.papers.mistakes import wrong_ways
 from palletwright.papers.setup import cautions, head
 from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, steps, words
 from palletwright.papers.views import side_view
@@ -88,6 +89,7 @@ def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str) -> list[str]
         names = [n for s in side["stations"] if s["operation"] == operation for n in s["parts"]]
         rows.append(_source(facts, operation, _listed(names)))
     rows.append(w.say("load_push"))
+    rows += [text for operation in here for text in _mistakes(facts, operation, live)]
     rows += [_tighten(facts, operation, live) for operation in here]
     rows += [_goes_to(facts, operation) for operation in here]
     return rows
@@ -128,6 +130,19 @@ def _tighten(facts: Facts, operation: int, live: Rebuilt | str) -> str:
         else:
             texts.append(f"{n} × {name}")
     return w.say("load_tighten", op=number, devices=", ".join(texts))
+
+
+def _mistakes(facts: Facts, operation: int, live: Rebuilt | str) -> list[str]:
+    """A line for each operation whose part can be clamped in a wrong way."""
+    if isinstance(live, str):
+        return []
+    grip, strokes = live.options[operation].grip, {c.id: c.stroke for c in facts.shop.clamps}
+    first = next(s.parts[0] for s in facts.design.stations if s.operation == operation)
+    body = next(b for c in facts.cycles for b in facts.bodies(c) if b["owner"] == first and b["kind"] == "part")
+    travel = {d.id: strokes[d.catalogue] for d in grip.devices if d.catalogue in strokes}
+    ways = [x.turned for x in wrong_ways(facts.meshes[body["mesh"]], grip.contacts, grip.devices, travel) if x.clamps]
+    number = next(o.number for o in facts.design.operations if o.clamping == operation)
+    return [facts.words.say("load_wrong", op=number, ways=", ".join(ways))] if ways else []
 
 
 def _goes_to(facts: Facts, operation: int) -> str:
