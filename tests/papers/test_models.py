@@ -75,6 +75,16 @@ def test_the_sheet_has_one_row_for_each_hole(model, given):
     assert sorted(r[0] for r in rows) == sorted(h.label for h in model.holes)
 
 
+def test_a_long_hole_table_keeps_every_row(model, given):
+    from dataclasses import replace
+
+    many = tuple(replace(h, label=f"{h.label}.{k}", side="one") for k in range(4) for h in model.holes)
+    blocks = drawing_sheet(given, 0, replace(model, holes=many), "A4").blocks
+    (columns,) = [b for b in blocks if b["kind"] == "columns"]
+    rows = [r[0] for b in (*columns["left"], *columns["right"]) for r in b["rows"]]
+    assert rows == [h.label for h in many]
+
+
 def test_a_hole_off_the_carrier_is_left_out_and_named(given, live):
     from dataclasses import replace
 

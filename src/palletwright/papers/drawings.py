@@ -12,11 +12,14 @@ import numpy as np
 from palletwright.papers.carriers import CarrierModel, Hole
 from palletwright.papers.facts import Facts
 from palletwright.papers.setup import head
-from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, table, words
+from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, side_by_side, table, words
 from palletwright.papers.views import drawn_side
 
 LAYERS = {"OUTLINE": 7, "HOLES": 1, "CENTRE": 4, "PHANTOM": 8, "TEXT": 3}
 """Layer names with their colour numbers."""
+
+ONE_COLUMN = 10
+"""Holes up to which the sheet's table has one column."""
 
 LINES = {"PHANTOM": "PHANTOM", "CENTRE": "CENTER"}
 """Line types of the layers that aren't drawn in full."""
@@ -157,4 +160,8 @@ def _hole_tables(facts: Facts, holes: list[Hole]) -> Block:
         depth = w.length(h.depth, 1) if not h.thread else f"{w.length(h.thread_depth, 1)} / {w.length(h.depth, 1)}"
         size = h.thread or f"Ø {w.length(h.diameter, 2)} {h.fit}"
         rows.append([h.label, w.length(h.x, 3), w.length(h.y, 3), size, depth, h.device])
-    return table([*titles, w.say("draw_for")], rows, "lrrlrl")
+    titles.append(w.say("draw_for"))
+    if len(rows) <= ONE_COLUMN:
+        return table(titles, rows, "lrrlrl")
+    half = (len(rows) + 1) // 2
+    return side_by_side([table(titles, rows[:half], "lrrlrl")], [table(titles, rows[half:], "lrrlrl")])

@@ -29,13 +29,14 @@ def load_sheet(facts: Facts, cycle: int, paper: str, live: Rebuilt | str) -> She
     wide, high = room(paper, landscape)
     blocks: list[Block] = []
     pictures: dict[str, str] = {}
+    wrong = {o: _mistakes(facts, o, live) for o in sorted({s["operation"] for side in sides for s in side["stations"]})}
     for k, side in enumerate(sides):
         if k:
             blocks.append(new_page())
         name = f"side{k + 1}"
         pictures[name] = side_view(side, loading_order(side), wide, (0.5 if landscape else 0.46) * high)
         blocks += [words(_title(facts, cycle, side), "big"), picture(name), words(w.say("load_legend"), "small")]
-        blocks.append(steps(_steps(facts, side, live)))
+        blocks.append(steps(_steps(facts, side, live, wrong)))
         blocks.append(words(" ".join([w.say("load_empty"), _minutes(facts), _heavy(facts)])))
     return Sheet(
         w.say("load_title"),
@@ -81,7 +82,7 @@ def _title(facts: Facts, cycle: int, side: dict[str, Any]) -> str:
     return facts.words.say("load_side", side=side["side"], angle=facts.words.number(angle))
 
 
-def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str) -> list[str]:
+def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str, wrong: dict[int, list[str]]) -> list[str]:
     w = facts.words
     here = sorted({s["operation"] for s in side["stations"]})
     rows = [w.say("load_wipe"), w.say("load_order")]
@@ -89,7 +90,7 @@ def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str) -> list[str]
         names = [n for s in side["stations"] if s["operation"] == operation for n in s["parts"]]
         rows.append(_source(facts, operation, _listed(names)))
     rows.append(w.say("load_push"))
-    rows += [text for operation in here for text in _mistakes(facts, operation, live)]
+    rows += [text for operation in here for text in wrong[operation]]
     rows += [_tighten(facts, operation, live) for operation in here]
     rows += [_goes_to(facts, operation) for operation in here]
     return rows

@@ -147,6 +147,8 @@ def _met(part: Mesh, devices: Sequence[Device]) -> bool:
 
 def _alike(a: Mesh, b: Mesh) -> bool:
     """Whether two parts fill the same room."""
+    if float(np.abs(a.bounds - b.bounds).max()) > SEATED:
+        return False
     return bool(intersect([a, b]).volume > (1 - SAME_SHAPE) * max(a.volume, b.volume))
 
 
