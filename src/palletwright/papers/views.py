@@ -168,7 +168,7 @@ def drawn_side(
         parts.append(f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{r:.3f}" fill="none" stroke="#000" stroke-width="0.3"/>')
         taken.append((x - r, y - r, x + r, y + r))
     for x, y, r, label in spots:
-        w = 0.62 * SMALLEST * len(label)
+        w = 0.75 * SMALLEST * len(label)
         for dx, dy in ((0, r + 2.2), (0, -r - 0.6), (r + w / 2 + 0.4, 0.9), (-r - w / 2 - 0.4, 0.9)):
             box = (x + dx - w / 2, y + dy - 0.75 * SMALLEST, x + dx + w / 2, y + dy + 0.05)
             if not any(_meet(box, other) for other in taken) and box[0] > 0 and box[2] < np.ptp(points[:, 0]) * scale:
