@@ -10,6 +10,7 @@ import pytest
 
 from palletwright.cycle import check_programs, shipped_dialects, write_programs
 from palletwright.cycle.model import Visit
+from palletwright.errors import InputError
 from palletwright.papers import programs
 from palletwright.papers.facts import quarter_turn, zero_at
 from palletwright.papers.programs import package, program_job
@@ -77,7 +78,7 @@ def test_a_wrong_text_is_caught(given, rebuilt):
 def test_a_visit_that_the_plan_does_not_know_stops_the_package(given, rebuilt, monkeypatch):
     live, made = rebuilt
     monkeypatch.setattr(programs, "visits", lambda *a: [replace(made[0], id="other"), *made[1:]])
-    with pytest.raises(RuntimeError, match="aren't those of the plan"):
+    with pytest.raises(InputError, match="aren't those of the plan"):
         package(given, 0, live)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Facts
 from palletwright.papers.live import Rebuilt
 from palletwright.plan.model import Placing
@@ -123,9 +124,10 @@ def _holes(facts: Facts, cycle: int, placing: Placing, live: Rebuilt) -> list[Ho
 
 
 def _tapped(k: int, side: str, pose: Floats, spot: Floats, screw: str, device: str) -> Hole:
-    size = float(screw.removeprefix("M").split("x")[0])
     if screw not in TAP_DRILL:
-        raise KeyError(f"screw {screw} of {device} has no tap drill in our table")
+        allowed = ", ".join(TAP_DRILL)
+        raise InputError([Fault("shop", "clamps.screw", screw, f"has no tap drill in our table ({device})", allowed)])
+    size = float(screw.removeprefix("M"))
     thread = ENGAGED * size
     return _hole(k, side, pose, spot, TAP_DRILL[screw], thread + RUNOUT[screw], screw, thread, "", device)
 

@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from palletwright.errors import InputError
 from palletwright.papers.bill import bill_csv, bill_xlsx, pieces_csv
 from palletwright.papers.carriers import CarrierModel, carrier_model
 from palletwright.papers.case import case_sheet
@@ -50,7 +51,7 @@ def write_papers(
     files: dict[str, bytes] = {}
     missing: list[str] = [] if not isinstance(live, str) else [f"programs, carrier models, drawings, devices: {live}"]
     for cycle in given.cycles:
-        files |= _cycle(given, cycle, paper, live)
+        files |= _cycle(given, cycle, paper, live, missing)
     files["case.pdf"] = pdf(case_sheet(given), paper)
     files["bill.xlsx"] = bill_xlsx(given, live)
     files["bill.csv"] = bill_csv(given).encode()
@@ -59,10 +60,21 @@ def write_papers(
     return _written(files, out)
 
 
-def _cycle(given: Facts, cycle: int, paper: str, live: Rebuilt | str) -> dict[str, bytes]:
+def _programs(given: Facts, cycle: int, live: Rebuilt | str, missing: list[str]) -> Package:
+    """The program package, or an empty one with the reason among what is missing."""
+    if isinstance(live, str):
+        return Package({}, {})
+    try:
+        return package(given, cycle, live)
+    except InputError as error:
+        missing.append(f"programs: {error}")
+        return Package({}, {})
+
+
+def _cycle(given: Facts, cycle: int, paper: str, live: Rebuilt | str, missing: list[str]) -> dict[str, bytes]:
     """The papers of one cycle; their names carry its number where there are several."""
     tail = f"-{cycle + 1}" if len(given.cycles) > 1 else ""
-    made = Package({}, {}) if isinstance(live, str) else package(given, cycle, live)
+    made = _programs(given, cycle, live, missing)
     sheet = setup_sheet(given, cycle, paper, live, made.offsets, sorted(made.files))
     files = {
         f"setup{tail}.pdf": pdf(sheet, paper),

@@ -16,6 +16,7 @@ from palletwright.cycle import (
     write_programs,
 )
 from palletwright.cycle.model import Cycle, Visit
+from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Facts, quarter_turn, zero_at
 from palletwright.papers.live import Rebuilt
 from palletwright.plan.evaluate import cycles_of
@@ -85,11 +86,12 @@ def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
 def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
     """The plan's own order of visits.
 
-    Raises RuntimeError when a visit of the plan isn't among those rebuilt.
+    Raises InputError when the visits of the plan aren't those rebuilt.
     """
     order = tuple(e["note"] for e in facts.events(cycle) if e["what"] == "cut")
     if sorted(order) != sorted(v.id for v in made):
-        raise RuntimeError("the visits rebuilt from part and shop aren't those of the plan; plan it again")
+        problem = "the visits rebuilt from part and shop aren't those of the plan; plan it again"
+        raise InputError([Fault("plan", "cycle", facts.way["name"], problem)])
     row = facts.way["cycle"]["cycles"][cycle]
     return Cycle(order, (), row["seconds"], row["bound"], row["tool_runs"], row["least_tool_runs"])
 
