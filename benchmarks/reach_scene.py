@@ -1,7 +1,8 @@
 """How fast a full scene is checked: 12 stations on a four-sided pallet, 6 tools, against exact mesh distances.
 
-Run `python -m benchmarks.reach_scene`. Prints processor seconds and ratios to python-fcl in the same run: least clearance of
-every tool at every station (aim 200 times faster, never above the exact one), the plain yes or no against fcl's
+Run `python -m benchmarks.reach_scene`. Prints processor seconds and ratios to python-fcl in the same run: least
+clearance of every tool at every station (aim 200 times faster, never above the exact one), the plain yes or no
+against fcl's
 collision test (aim 5 times), and 200 layouts (aim 10 s on two
 cores, so 20 s of processor time). `--csv` prints the figures as CSV, `--layouts N` changes
 the count.

@@ -92,7 +92,7 @@ def test_clearance_is_the_plain_formula_and_names_the_cell() -> None:
         assert by_hand == pytest.approx(found.distance[k])
     worst = least_clearance(tips, STACK, f.z, f.origin, f.pitch, cap=40.0)
     assert worst is not None
-    assert worst.have == pytest.approx(found.have.min())
+    assert found.have.min() - 1e-9 <= worst.have <= 0  # a collision is told by the first tips that collide
     free = tips[found.distance > 0.5]
     worst = least_clearance(free, STACK, f.z, f.origin, f.pitch, cap=40.0)
     assert worst is not None

@@ -108,7 +108,7 @@ def test_the_least_job_needs_three_things(folder: Path) -> None:
         ('"en aw 6061"', '"6061-T7"', "material", "'6061-T7'", "is no material", "'6061-T6' (did you mean that?)"),
         ('"mc-rotary"', '"mc-rotry"', "machines[1]", "'mc-rotry'", "is no machine", "mc-large, mc-rotary, mc-small"),
         ('"mc-small"', '"mill"', "today[1].machine", "'mill'", "is no machine", "mc-large"),
-        ("tool = 23", "tool = 999", "overrides[1].tool", "999", "is no tool", "1 to 60"),
+        ("tool = 23", "tool = 999", "overrides[1].tool", "999", "is no tool", "1 to 61"),
         ("per_year = 6000", "per_year = 0", "per_year", "0", "isn't allowed", "greater than 0"),
         ("per_year = 6000\n", "", "per_year", "", "is missing", "integer"),
         ("per_year", "per_yaer = 3\nper_year", "per_yaer", "3", "isn't a known key", "'per_year' (did you"),

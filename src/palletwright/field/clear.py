@@ -241,7 +241,8 @@ def clearance(
 
 @dataclass(frozen=True, slots=True)
 class Least:
-    """The worst of many tips: `have` mm (negative: the lesser way out), its tip's index, nearest cell and step."""
+    """The worst of many tips: `have` mm (negative: it collides, short by at least that), its tip's index, nearest cell
+    and step."""
 
     have: float
     tip: int

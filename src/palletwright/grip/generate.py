@@ -14,11 +14,12 @@ from palletwright.grip.model import Grip, GripKind
 from palletwright.grip.patches import Patch
 from palletwright.grip.screws import screw
 from palletwright.grip.seats import Seat, seats
-from palletwright.grip.sideways import edge, standing, wedge
+from palletwright.grip.sideways import edge, standing
 from palletwright.grip.soft_jaws import soft_jaw
 from palletwright.grip.spots import HALF_NOSE, NOSE
 from palletwright.grip.straps import strap
 from palletwright.grip.sweeps import Sweep
+from palletwright.grip.wedges import wedge
 from palletwright.grip.work import Work, gather
 from palletwright.shop.model import Carrier, Clamp, Floors, Material, Shop
 from palletwright.solid.model import Mesh

@@ -86,13 +86,12 @@ class Context:
         access = self.access(machine)
         rows = []
         for sequence in self.timed("sequences", lambda: sequences(access, family)):
-            rows.append(Variant(sequence, None))
-            if self.job.blank.kind == "file" or self.job.blank.size is not None:
-                continue
-            for depth in depths(self.shop, self.clearance(machine)):
+            own = self.job.blank.kind == "file" or self.job.blank.size is not None
+            for depth in () if own else depths(self.shop, self.clearance(machine)):
                 strip = grip_stock(access, sequence, depth)
                 if strip is not None:
                     rows.append(Variant(sequence, strip))
+            rows.append(Variant(sequence, None))
         return tuple(rows)
 
     def sequence(self, machine: Machine, family: str, index: int) -> Sequence:

@@ -30,12 +30,12 @@ class GripStock:
 
 
 def depths(shop: Shop, clearance: float) -> tuple[float, ...]:
-    """Depths of strip worth trying, mm, least first: the shop's edge clamps and vise jaws under the cutters.
+    """Depths of strip worth trying, mm: room for the shop's edge clamps of middle height under the cutters.
 
     Clamp height plus the clearance that a cutter keeps, rounded up to half a millimetre.
     """
     heights = sorted({c.height for c in shop.clamps if c.kind == "edge"})
-    return tuple(np.ceil(2 * (h + clearance + 0.25)) / 2 for h in heights[:3])
+    return tuple(float(np.ceil(2 * (h + clearance + 0.25)) / 2) for h in heights[1:2] or heights[:1])
 
 
 def grip_stock(access: Access, sequence: Sequence, depth: float) -> GripStock | None:

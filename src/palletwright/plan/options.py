@@ -179,7 +179,7 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
 def _strengths(context: Context) -> tuple[float, ...]:
     """Forces (N) past which clamps are asked for, round by round: any, then the stronger half, then the strongest."""
     forces = sorted({c.force for c in context.shop.clamps if c.kind in ("edge", "wedge", "strap")})
-    steps = [0.0, *(forces[min(len(forces) * q // 4, len(forces) - 1)] * 0.999 for q in (1, 2, 3))]
+    steps = [0.0, *(forces[min(len(forces) * q // 4, len(forces) - 1)] * 0.999 for q in (2,))]
     return tuple(dict.fromkeys(steps))
 
 

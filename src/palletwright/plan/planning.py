@@ -18,7 +18,7 @@ from palletwright.plan.evaluate import options_of
 from palletwright.plan.model import Plan, TurnedDown, Way
 from palletwright.plan.onemore import one_more
 from palletwright.plan.pictures import pictures
-from palletwright.plan.search import candidates, checked, machines_of, shortlist, too_big, ways_of
+from palletwright.plan.search import candidates, checked, machines_of, queues, too_big, ways_of
 from palletwright.plan.today import today
 from palletwright.progress import Progress
 from palletwright.shop.model import Material, Shop
@@ -89,12 +89,15 @@ def make(job: Job, shop: Shop, progress: Progress | None = None) -> Plan:
         if big is not None:
             reasons.append(big)
             continue
+        if ways and machine.rotary is None and context.job.effort == 1:
+            down.append(TurnedDown(machine.id, "not tried at effort 1: cheaper machines make the part"))
+            continue
         context.progress(f"{machine.id}: access", 0, 1)
         accesses[machine.id] = context.access(machine)
         reasons += accesses[machine.id].reasons
         found, refused = candidates(context, machine)
         down += refused
-        good, failed = checked(context, shortlist(context, found))
+        good, failed = checked(context, queues(context, found))
         down += failed
         ways += ways_of(context, good)
         if context.stopped_early and ways:

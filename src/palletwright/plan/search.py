@@ -16,7 +16,10 @@ from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
 
 CHECKED = 3
-"""Arrangements that are checked in full at effort 1, times the effort."""
+"""Arrangements of a kind that must pass the full checks before the next kind's turn."""
+
+TRIES = 6
+"""Arrangements of a kind that are checked in full at effort 1, times the effort."""
 
 TIE = 0.03
 """Ways within this fraction of cost are ties (cutting time is within ±25 %, and shared by all): practice."""
@@ -76,32 +79,36 @@ def _count(context: Context, machine: Machine, family: str, index: int) -> int:
     return len(context.sequence(machine, family, index).clampings)
 
 
-def shortlist(context: Context, found: list[Candidate]) -> list[Candidate]:
-    """The candidates to check in full: the best estimates, with the best of each kind always among them."""
+def queues(context: Context, found: list[Candidate]) -> list[list[Candidate]]:
+    """The candidates by kind, best estimate first: fixed or rotary spindle, one cycle or several, owned means."""
     scored = sorted(((estimate(context, c), i, c) for i, c in enumerate(found)), key=lambda row: (row[0].money, row[1]))
-    best_of_kind: dict[tuple[str, ...], Candidate] = {}
+    rows: dict[tuple[str, bool, bool], list[Candidate]] = {}
     for _, _, c in scored:
-        kinds = tuple(sorted({f"{p.kind}{p.sides if p.kind == 'pallet' else ''}" for p in c.design.placings}))
-        best_of_kind.setdefault((c.design.machine, *kinds, str(len({p.cycle for p in c.design.placings}) > 1)), c)
-    first = [c for _, _, c in scored[: CHECKED * context.job.effort]]
-    owned = [c for _, _, c in scored if c.label.startswith("owned")][:1]
-    more = [c for c in best_of_kind.values() if c not in first][: context.job.effort]
-    return list(dict.fromkeys([*first, *owned, *more]))
+        several = len({p.cycle for p in c.design.placings}) > 1
+        rows.setdefault((c.design.family, several, c.label.startswith("owned")), []).append(c)
+    return [rows[k] for k in sorted(rows, key=lambda k: (k[1], k[0] == "fixed", k[2]))]
 
 
-def checked(context: Context, chosen: list[Candidate]) -> tuple[list[tuple[Candidate, Examined]], list[TurnedDown]]:
-    """Full checks of the shortlist, best estimate first; Ctrl-C keeps what has passed so far."""
+def checked(
+    context: Context, chosen: list[list[Candidate]]
+) -> tuple[list[tuple[Candidate, Examined]], list[TurnedDown]]:
+    """Full checks from every queue until a few have passed, best estimate first; a stop keeps what has passed."""
     good: list[tuple[Candidate, Examined]] = []
     down: list[TurnedDown] = []
-    for i, candidate in enumerate(chosen):
-        context.progress(f"{chosen[0].design.machine}: full checks", i, len(chosen))
-        if context.stopped_early and good:
-            break
-        examined = examine(context, candidate)
-        if examined.passed:
-            good.append((candidate, examined))
-        else:
-            down.append(_failed(candidate, examined))
+    for at, queue in enumerate(chosen):
+        passed = 0
+        for candidate in queue[: TRIES * context.job.effort]:
+            context.progress(f"{candidate.design.machine}: full checks", at, len(chosen))
+            if context.stopped_early and good:
+                return good, down
+            examined = examine(context, candidate)
+            if examined.passed:
+                good.append((candidate, examined))
+                passed += 1
+            else:
+                down.append(_failed(candidate, examined))
+            if passed == (CHECKED if len({p.cycle for p in candidate.design.placings}) == 1 else 1):
+                break
     return good, down
 
 

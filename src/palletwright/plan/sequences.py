@@ -16,7 +16,7 @@ from palletwright.access.model import Access, Clamping, Feature, Route, Sequence
 from palletwright.plan.directions import LEVEL, negated, same, square
 from palletwright.verdict import Reason, Vec
 
-OFFERED = 8
+OFFERED = 5
 """Sequences kept for each family."""
 
 UPRIGHT = 4.0
@@ -193,18 +193,17 @@ def _varied(ranked: list[Sequence]) -> list[Sequence]:
     return rows[:OFFERED]
 
 
-def _lateness(access: Access, s: Sequence) -> tuple[float, float, int, float]:
-    """Volume left to later clampings; features cut there from beside rather than from above (a part is turned over
-    and faced); turned later clampings; seconds."""
+def _lateness(access: Access, s: Sequence) -> tuple[int, int, int, float, float]:
+    """What ranks sequences: features cut later from beside rather than from above (a part is turned over and faced);
+    turned later clampings; quarters of the volume left to later ones; how high the part stands in the first;
+    seconds."""
     volume = {f.id: f.volume for f in access.features}
     late = sum(k * volume[f] for k, c in enumerate(s.clampings) for f in {n for n, _ in c.features})
     beside = sum(not same(d, c.ups[0]) for c in s.clampings[1:] for _, d in c.features)
-    return _rounded(late), beside, sum(c.axis is not None for c in s.clampings[1:]), round(s.seconds, 1)
-
-
-def _rounded(volume: float) -> float:
-    """mm³ to two digits: what is left counts roughly, so that equals stay equals under a turn of the part."""
-    return float(f"{volume:.1e}")
+    height = float(np.ptp(access.solid.mesh.vertices @ np.asarray(s.clampings[0].ups[0])))
+    quarters = int(4.0 * late / max(sum(volume.values()), 1e-9) + 1e-6)
+    turned = sum(c.axis is not None for c in s.clampings[1:])
+    return beside, turned, quarters, round(height, 1), round(s.seconds, 1)
 
 
 def _covers(access: Access, rows: list[Setting], count: int) -> Iterator[tuple[Setting, ...]]:

@@ -48,9 +48,9 @@ def _kept(flat: np.ndarray, spacing: float) -> np.ndarray:
         quarter = (step[:, 0] > 0).astype(int) + 2 * (step[:, 1] > 0)
         oblique = (np.abs(step) > 0.3).all(axis=1)
         quarters[pairs[oblique, a], quarter[oblique]] = True
-    inside = quarters.all(axis=1)
+    inside = np.asarray(quarters.all(axis=1), dtype=bool)
     cell = np.floor(flat / spacing).astype(np.int64)
     _, first = np.unique(cell[inside], axis=0, return_index=True)
-    kept = ~inside
+    kept = np.asarray(~inside, dtype=bool)
     kept[np.flatnonzero(inside)[first]] = True
     return kept
