@@ -32,7 +32,7 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
     Of the depths of grip stock under one sequence only the least that can be held is taken.
     """
     held: list[tuple[Family, object]] = []
-    kinds: tuple[Family, ...] = ("fixed", "rotary") if machine.rotary is not None else ("fixed",)
+    kinds: tuple[Family, ...] = ("rotary", "fixed") if machine.rotary is not None else ("fixed",)
     for family in kinds:
         for i, variant in enumerate(context.variants(machine, family)):
             who = (family, variant.sequence)

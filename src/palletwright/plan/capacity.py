@@ -19,6 +19,10 @@ RASTER = 0.45
 """mm added to the clearance between stations: reach measures on a grid of 0.5 mm and reads short by up to its
 half diagonal and the chord error."""
 
+MOST = 24
+"""Parts on one side beyond which no more are sought: loading one side and the parts at risk grow past use (common
+practice, no source)."""
+
 TRIED = 2
 """Grips of one operation that are packed on one side; the grip room gives them densest and simplest first."""
 
@@ -65,6 +69,7 @@ def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | Non
                 clearance=context.clearance(context.machine(key.machine)) + RASTER,
                 solid_gap=context.shop.floors.solid_gap,
                 seed=context.job.seed,
+                most=MOST // option.parts,
                 effort=context.job.effort - 1,
                 explain=False,
             ),

@@ -26,9 +26,15 @@ TIE = 0.03
 
 
 def machines_of(context: Context) -> list[Machine]:
-    """The machines that the job allows and the blank fits, smallest hourly rate first."""
+    """The machines that the job allows: those with a rotary axis first, then by hourly rate.
+
+    At effort 1 the ways of a rotary machine that work spare the search on the others (it is said in the plan).
+    """
     allowed = context.job.machines
-    return sorted((m for m in context.shop.machines if not allowed or m.id in allowed), key=lambda m: (m.rate, m.id))
+    return sorted(
+        (m for m in context.shop.machines if not allowed or m.id in allowed),
+        key=lambda m: (m.rotary is None, m.rate, m.id),
+    )
 
 
 def too_big(context: Context, machine: Machine) -> Reason | None:
@@ -54,7 +60,8 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
     offered = list(families(context, machine))
     for done, (family, index) in enumerate(offered):
         context.progress(f"{machine.id}: arrangements", done, len(offered))
-        for placings in one_cycle(context, machine, family, index):
+        brief = family == "fixed" and bool(found) and context.job.effort == 1
+        for placings in () if brief else one_cycle(context, machine, family, index):
             got, why = arrangement(
                 context, machine, family, index, placings, tuple(range(_count(context, machine, family, index)))
             )
@@ -62,7 +69,7 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
                 found.append(got)
             elif why:
                 down.append(turned_down(why[-1], why[-1].about))
-        for owned in (True, False):
+        for owned in (True,) if brief else (True, False):
             got, why = operation_by_operation(context, machine, family, index, owned)
             if got is not None:
                 found.append(

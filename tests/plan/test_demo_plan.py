@@ -1,0 +1,72 @@
+"""The shipped example, planned from end to end with the shipped shop: what it promises, checked again and broken."""
+
+from __future__ import annotations
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from palletwright.plan import check_plan
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
+    from palletwright import verbs
+
+    out = tmp_path_factory.mktemp("demo")
+    return verbs.demo(out=out), out
+
+
+KEYS = (
+    *("parts_per_start", "starts_per_part", "spindle_minutes_per_part", "attended_minutes_per_part"),
+    *("unattended_minutes", "cost_per_part", "least_clearance_mm", "least_holding_factor", "operations"),
+    *("margins", "reasons"),
+)
+
+
+@pytest.mark.xdist_group("demo")
+class TestDemo:
+    def test_the_plan_carries_what_the_design_names(self, demo: tuple[dict[str, Any], Path]) -> None:
+        data, out = demo
+        saved = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+        assert saved["identity"] == data["identity"]
+        for way in (saved["today"], *saved["plans"]):
+            assert set(KEYS) <= set(way)
+        assert {"left_over", "turned_down", "one_more", "seed", "stopped_early", "versions", "seconds"} <= set(saved)
+        assert "<html" in (out / "report.html").read_text(encoding="utf-8")
+
+    def test_one_start_finishes_eight_or_more_where_today_needs_two_starts_a_part(
+        self, demo: tuple[dict[str, Any], Path]
+    ) -> None:
+        data, _ = demo
+        best = data["plans"][0]
+        assert data["today"]["starts_per_part"] == pytest.approx(2.0)  # 1/2 + 1/2 + 1/1, from the job's three steps
+        assert best["parts_per_start"] >= 8
+        assert {p["cycle"] for p in best["design"]["placings"]} == {0}
+        assert best["starts_per_part"] == pytest.approx(1 / best["parts_per_start"])
+        assert best["least_clearance_mm"] >= 1.0  # the floor where the machine measures its tools
+        assert all(m["passed"] for m in best["margins"])
+
+    def test_checking_the_saved_plan_agrees(self, demo: tuple[dict[str, Any], Path]) -> None:
+        data, out = demo
+        (row,) = check_plan(data, "plan.json", out, only=0)
+        assert row.passed, row.failures
+        assert row.differs == ()
+
+    def test_two_stations_moved_into_one_another_are_named(self, demo: tuple[dict[str, Any], Path]) -> None:
+        data, out = demo
+        broken = copy.deepcopy(data)
+        stations = broken["plans"][0]["design"]["stations"]
+        first = stations[0]
+        other = next(s for s in stations[1:] if (s["mount"], s["side"]) == (first["mount"], first["side"]))
+        other["x"], other["y"] = first["x"] + 3.0, first["y"]
+        (row,) = check_plan(broken, "plan.json", out, only=0)
+        assert not row.passed
+        text = "\n".join(row.failures)
+        assert first["parts"][0] in text
+        assert other["parts"][0] in text
