@@ -260,6 +260,44 @@ def time(
 
 
 @app.command()
+def compare(
+    plan_a: Annotated[Path, typer.Argument(help="a plan.json")],
+    plan_b: Annotated[Path, typer.Argument(help="another plan.json")],
+    as_json: AsJson = False,
+) -> None:
+    """Two saved plans side by side, today included."""
+    from palletwright.flow.compare import table as rows_of
+
+    data = verbs.compare(plan_a, plan_b)
+    if as_json:
+        print_json(data)
+        return
+    table = Table("", "first", "second", "today", "better")
+    for row in rows_of(data):
+        table.add_row(*row)
+    out.print(table)
+
+
+@app.command()
+def papers(
+    saved: Annotated[Path, typer.Argument(help="a plan.json")],
+    folder: Annotated[Path, typer.Option("--out", help="folder for the papers")] = Path("out/papers"),
+    way: Annotated[int, typer.Option("--way", min=0, help="which of the plans, from 0")] = 0,
+    paper: Annotated[str, typer.Option("--paper", help="A4, A3 or Letter")] = "A4",
+    unit: Annotated[str, typer.Option("--unit", help="mm or inch")] = "mm",
+    language: Annotated[str, typer.Option("--language", help="en or de")] = "en",
+    as_json: AsJson = False,
+) -> None:
+    """Set-up, load and prove-out sheets, bill, models and program skeletons of one plan."""
+    files = verbs.papers(saved, out=folder, way=way, paper=paper, unit=unit, language=language)
+    if as_json:
+        print_json([str(f) for f in files])
+        return
+    for file in files:
+        out.print(str(file), highlight=False)
+
+
+@app.command()
 def schema(which: Annotated[str, typer.Argument(help="job or shop")]) -> None:
     """JSON schema of the files that people write."""
     print_json(verbs.schema(which))

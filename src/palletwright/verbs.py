@@ -153,3 +153,27 @@ def demo(part: str = "hinge_yoke", *, out: Path | str, progress: Progress | None
     from palletwright.demo import demo_job
 
     return plan(demo_job(part), out=out, progress=progress)
+
+
+def compare(plan_a: Path | str, plan_b: Path | str) -> dict[str, Any]:
+    """The best ways of two saved plans in the same units, today included."""
+    from palletwright.flow.compare import compare as side_by_side
+    from palletwright.plan import read
+
+    return side_by_side(read(Path(plan_a)), read(Path(plan_b)))
+
+
+def papers(
+    plan_file: Path | str, *, out: Path | str, way: int = 0, paper: str = "A4", unit: str = "mm", language: str = "en"
+) -> list[Path]:
+    """Sheets, bill, models and programs of one way of a saved plan.
+
+    Raises InputError for an unknown paper, unit or language, or a way saved without its scene.
+    """
+    from palletwright.papers import write_papers
+    from palletwright.plan import read
+
+    file = Path(plan_file)
+    return write_papers(
+        read(file), Path(out), way=way, paper=paper, unit=unit, language=language, folder=file.resolve().parent
+    )
