@@ -249,7 +249,11 @@ def _stations(
                     names = tuple(
                         f"{10 * (operations[position] + 1)}.{parts - left + j + 1}" for j in range(filled.option.parts)
                     )
-                    placed.append(StationAt(names, operations[position], mount, side, spot.x, spot.y, spot.turn))
+                    placed.append(
+                        StationAt(
+                            names, operations[position], mount, side, round(spot.x, 6), round(spot.y, 6), spot.turn
+                        )
+                    )
                     left -= filled.option.parts
     return tuple(placed), tuple(used[p] for p in range(len(operations)))
 
