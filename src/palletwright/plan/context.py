@@ -100,8 +100,7 @@ class Context:
     def clearance(self, machine: Machine) -> float:
         """mm between a tool and what it doesn't cut: the floor, with setting error where nothing measures tools."""
         floors = self.shop.floors
-        measured = machine.tool_setter or machine.probe
-        return floors.cutter / 2 if measured else floors.cutter + floors.tool_setting_error
+        return floors.cutter / 2 if machine.tool_setter else floors.cutter + floors.tool_setting_error
 
     def in_process(self, machine: Machine, family: str, index: int, clamping: int) -> tuple[Mesh, Mesh]:
         """The part before and after one clamping, closed meshes in the part frame, grip stock included."""

@@ -90,7 +90,7 @@ def make(job: Job, shop: Shop, progress: Progress | None = None) -> Plan:
             reasons.append(big)
             continue
         if ways and machine.rotary is None and context.job.effort == 1:
-            down.append(TurnedDown(machine.id, "not tried at effort 1: cheaper machines make the part"))
+            down.append(TurnedDown(machine.id, "not tried at effort 1: a machine before it makes the part"))
             continue
         context.progress(f"{machine.id}: access", 0, 1)
         accesses[machine.id] = context.access(machine)
@@ -209,6 +209,8 @@ def _assumed(context: Context) -> list[str]:
     rows = [f"{context.material.id}: kc1.1 {context.material.kc11:.0f} N/mm², {context.material.source}."]
     if not any(f.kind == "datum" for f in context.job.facts):
         rows.append("Locating faces are assumed: the job names no datums.")
+    else:
+        rows.append("Locating faces are assumed: the job's datums are not yet taken into account by the grips.")
     blank = context.job.blank
     if blank.price is None:
         rows.append(f"Blank price from mass at {context.material.price:.2f} {context.shop.rates.currency}/kg.")
