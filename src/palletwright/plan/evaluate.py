@@ -279,6 +279,12 @@ def margins_of(context: Context, examined: Examined) -> tuple[Margin, ...]:
 def reasons_of(context: Context, examined: Examined, total: Timing, back: Payback | None) -> tuple[Reason, ...]:
     """What limits the design and what it waits for."""
     rows = [r for report in examined.reaches for r in report.reasons]
+    design = examined.design
+    strip = context.variants(context.machine(design.machine), design.family)[design.sequence].strip
+    if strip is not None:
+        way_down = " ".join(f"{v:g}" for v in strip.down)
+        text = f"must be {strip.depth:g} mm larger than stated along ({way_down}): grip stock, held first, faced away later"
+        rows.insert(0, Reason("blank", text, strip.depth, "mm"))
     rows.append(
         Reason("flow", f"with {total.sets} set{'s' if total.sets > 1 else ''} a start waits for {total.waits_for}")
     )
