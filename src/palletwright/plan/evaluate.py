@@ -283,7 +283,7 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
     strip = context.variants(context.machine(design.machine), design.family)[design.sequence].strip
     if strip is not None:
         way_down = " ".join(f"{v:g}" for v in strip.down)
-        text = f"must be {strip.depth:g} mm larger than stated along ({way_down}): grip stock, held first, faced away later"
+        text = f"must be {strip.depth:g} mm larger than stated along ({way_down}): grip stock, faced away later"
         rows.insert(0, Reason("blank", text, strip.depth, "mm"))
     rows.append(
         Reason("flow", f"with {total.sets} set{'s' if total.sets > 1 else ''} a start waits for {total.waits_for}")
