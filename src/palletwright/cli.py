@@ -34,6 +34,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="print JSON and nothing els
 ShopFile = Annotated[Path | None, typer.Option("--shop", help="the shop's TOML; without it the shipped example shop")]
 MaterialName = Annotated[str | None, typer.Option("--material", help="a material of the shop, for instance 6061-T6")]
 OutFolder = Annotated[Path, typer.Option("--out", help="folder for plan.json and report.html")]
+Workers = Annotated[
+    int | None, typer.Option("--workers", min=1, help="processes that share the work; the plan is the same with any")
+]
 SolidNumber = Annotated[int | None, typer.Option("--solid", min=1, help="which solid of the file, from 1")]
 
 
@@ -126,15 +129,23 @@ def open_report(folder: Path) -> None:
         webbrowser.open((folder / "report.html").resolve().as_uri())
 
 
+def hands_here(asked: int | None) -> int:
+    """The number of processes asked for, or one for each core that this process may use."""
+    if asked is not None:
+        return asked
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 @app.command()
 def demo(
     folder: OutFolder = Path("out/demo"),
     part: Annotated[str, typer.Option("--part", help="hinge_yoke or valve_block")] = "hinge_yoke",
+    workers: Workers = None,
     as_json: AsJson = False,
 ) -> None:
     """Plan the shipped example and open the report."""
     with bar(as_json) as progress:
-        data = verbs.demo(part, out=folder, progress=progress)
+        data = verbs.demo(part, out=folder, progress=progress, workers=hands_here(workers))
     if as_json:
         print_json(data)
     else:
@@ -150,12 +161,20 @@ def plan(
     material: MaterialName = None,
     per_year: Annotated[int | None, typer.Option("--per-year", help="parts a year")] = None,
     solid: SolidNumber = None,
+    workers: Workers = None,
     as_json: AsJson = False,
 ) -> None:
     """Rank the ways to run a part, each with its margins and reasons."""
     with bar(as_json) as progress:
         data = verbs.plan(
-            target, shop=shop, material=material, per_year=per_year, solid=solid, out=folder, progress=progress
+            target,
+            shop=shop,
+            material=material,
+            per_year=per_year,
+            solid=solid,
+            out=folder,
+            progress=progress,
+            workers=hands_here(workers),
         )
     if as_json:
         print_json(data)

@@ -61,15 +61,18 @@ def plan(
     solid: int | None = None,
     out: Path | str | None = None,
     progress: Progress | None = None,
+    workers: int = 1,
 ) -> dict[str, Any]:
     """Plan a job (TOML) or a part (STEP with material and quantity); with `out` write plan.json and report.html.
+
+    `workers` above 1 are spawned processes: call from under `if __name__ == "__main__":`.
 
     Raises InputError for bad input, NoPlan when nothing workable exists.
     """
     from palletwright.plan import make, to_dict, write
 
     job, owned = job_and_shop(target, shop, material=material, per_year=per_year, solid=solid)
-    data = to_dict(make(job, owned, progress))
+    data = to_dict(make(job, owned, progress, workers))
     if out is not None:
         from palletwright.papers.report import write_report
 
@@ -148,11 +151,13 @@ def schema(which: str) -> dict[str, Any]:
     raise InputError([Fault("schema", "which", which, "isn't a file that people write", "job, shop")])
 
 
-def demo(part: str = "hinge_yoke", *, out: Path | str, progress: Progress | None = None) -> dict[str, Any]:
+def demo(
+    part: str = "hinge_yoke", *, out: Path | str, progress: Progress | None = None, workers: int = 1
+) -> dict[str, Any]:
     """Plan a shipped example with the shipped shop."""
     from palletwright.demo import demo_job
 
-    return plan(demo_job(part), out=out, progress=progress)
+    return plan(demo_job(part), out=out, progress=progress, workers=workers)
 
 
 def compare(plan_a: Path | str, plan_b: Path | str) -> dict[str, Any]:

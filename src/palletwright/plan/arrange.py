@@ -181,6 +181,22 @@ def _bounds(fills: dict[tuple[int, int], Filled], i: int, group: SlotGroup, oper
     return [fills[i, k].bound if (i, k) in fills else 0 for k in range(operations)]
 
 
+def asked_of(
+    context: Context,
+    machine: Machine,
+    family: Family,
+    index: int,
+    placings: tuple[Placing, ...],
+    operations: tuple[int, ...],
+) -> Iterator[tuple[OperationKey, Side]]:
+    """Every operation, seat and side that an arrangement of these carriers would fill."""
+    for carrier, kind, members in _grouped(placings):
+        side = sides_of_placing(context, members[0])[0]
+        for k in operations:
+            for up in seats(context.sequence(machine, family, index).clampings[k], kind):
+                yield OperationKey(machine.id, family, index, k, up, kind, carrier if kind == "vise" else ""), side
+
+
 def _capacities(
     context: Context,
     machine: Machine,

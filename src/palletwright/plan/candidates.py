@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from palletwright.flow import StationLoad, combined, timing
+from palletwright.plan.ahead import options_ahead
 from palletwright.plan.arrange import Candidate, arrangement, pallet_variants, plate_variants, seats
 from palletwright.plan.context import Context
 from palletwright.plan.model import CarrierKind, Design, Family, Placing, TurnedDown
@@ -44,17 +45,20 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
 
 def holds_throughout(context: Context, machine: Machine, family: Family, index: int) -> bool:
     """Whether every clamping of a sequence has a grip that holds, on some kind of carrier."""
+    count = len(context.sequence(machine, family, index).clampings)
+    keys = {k: list(ways_to_hold(context, machine, family, index, k)) for k in range(count)}
+    options_ahead(context, (key for row in keys.values() for key in row))
+    return all(any(options(context, key)[0] for key in row) for row in keys.values())
+
+
+def ways_to_hold(context: Context, machine: Machine, family: Family, index: int, k: int) -> Iterator[OperationKey]:
+    """One clamping on every kind of carrier, in every seat."""
     vise = next((c.id for c in context.shop.carriers if c.kind == "vise"), "")
-    for k, clamping in enumerate(context.sequence(machine, family, index).clampings):
-        kinds: tuple[CarrierKind, ...] = ("pallet",) if clamping.axis is not None else ("plate", "vise")
-        found = False
-        for kind in kinds:
-            for up in seats(clamping, kind):
-                key = OperationKey(machine.id, family, index, k, up, kind, vise if kind == "vise" else "")
-                found = found or bool(options(context, key)[0])
-        if not found:
-            return False
-    return True
+    clamping = context.sequence(machine, family, index).clampings[k]
+    kinds: tuple[CarrierKind, ...] = ("pallet",) if clamping.axis is not None else ("plate", "vise")
+    for kind in kinds:
+        for up in seats(clamping, kind):
+            yield OperationKey(machine.id, family, index, k, up, kind, vise if kind == "vise" else "")
 
 
 def plates_placings(
@@ -132,7 +136,7 @@ def operation_by_operation(
     why: list[Reason] = []
     for k in range(len(sequence.clampings)):
         best: Candidate | None = None
-        for placings in _single(context, machine, family, index, k, owned):
+        for placings in single(context, machine, family, index, k, owned):
             got, reasons = arrangement(context, machine, family, index, placings, (k,))
             why += reasons if got is None else []
             if got is not None and (best is None or got.parts > best.parts):
@@ -143,7 +147,7 @@ def operation_by_operation(
     return joined(context, chosen), why
 
 
-def _single(
+def single(
     context: Context, machine: Machine, family: Family, index: int, k: int, owned: bool
 ) -> Iterator[tuple[Placing, ...]]:
     """Carriers that could hold one operation alone."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -40,46 +41,72 @@ class Filled:
         return self.packing.bound * self.option.parts
 
 
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """Which of an operation's options fills a side best (its position), how, and why others don't."""
+
+    at: int | None
+    packing: Packing | None
+    why: tuple[Reason, ...]
+
+
 def fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
     """The grip and packing with most parts on `side`; among equals the grip named first (simplest)."""
+    return context.once(("filled", fill_key(context, key, side)), lambda: _filled(context, key, side))
+
+
+def fill_key(context: Context, key: OperationKey, side: Side) -> Hashable:
+    """Where the run's memory keeps the choice for one operation on one shape of side."""
     minx, miny, maxx, maxy = side.area.bounds
     depth = round(float(np.linalg.norm(side.pose[1:3, 3])), 3) if key.kind == "pallet" else 0.0
     shape = (round(maxx - minx, 3), round(maxy - miny, 3), round(side.area.area, 1), depth)
     work = context.work_key(context.machine(key.machine), key.family, key.sequence, key.clamping)
-    return context.once(("fill", work, key.up, key.kind, key.vise, shape), lambda: _fill(context, key, side))
+    return "fill", work, key.up, key.kind, key.vise, shape
 
 
-def _fill(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
+def _filled(context: Context, key: OperationKey, side: Side) -> tuple[Filled | None, tuple[Reason, ...]]:
+    choice = context.once(fill_key(context, key, side), lambda: chosen(context, key, side))
+    if choice.at is None or choice.packing is None:
+        return None, choice.why
+    option = options(context, key)[0][choice.at]
+    return Filled(choice.packing.count * option.parts, option, choice.packing), choice.why
+
+
+def chosen(context: Context, key: OperationKey, side: Side) -> Choice:
+    """The first options packed on a side, and the one that holds most."""
     found, reasons = options(context, key)
-    best: Filled | None = None
+    best, most = Choice(None, None, ()), 0
     why = list(reasons)
-    for option in found[:TRIED]:
+    for at, option in enumerate(found[:TRIED]):
         stop = _stands_out(context, key, option, side)
         if stop is not None:
             why.append(stop)
             continue
-        if best is not None and _at_most(option, side) <= best.parts:
+        if most and _at_most(option, side) <= most:
             continue
-        packing = context.timed(
-            "layout",
-            partial(
-                pack,
-                option.module,
-                side,
-                clearance=context.clearance(context.machine(key.machine)) + RASTER,
-                solid_gap=context.shop.floors.solid_gap,
-                seed=context.job.seed,
-                most=MOST // option.parts,
-                effort=context.job.effort - 1,
-                explain=False,
-            ),
-        )
-        packing = centred(packing, option, side)
+        packing = centred(_packed(context, key, option, side), option, side)
         parts = packing.count * option.parts
         why += packing.reasons if not packing.count else ()
-        if parts and (best is None or parts > best.parts):
-            best = Filled(parts, option, packing)
-    return best, tuple(why)
+        if parts > most:
+            best, most = Choice(at, packing, ()), parts
+    return replace(best, why=tuple(why))
+
+
+def _packed(context: Context, key: OperationKey, option: Option, side: Side) -> Packing:
+    return context.timed(
+        "layout",
+        partial(
+            pack,
+            option.module,
+            side,
+            clearance=context.clearance(context.machine(key.machine)) + RASTER,
+            solid_gap=context.shop.floors.solid_gap,
+            seed=context.job.seed,
+            most=MOST // option.parts,
+            effort=context.job.effort - 1,
+            explain=False,
+        ),
+    )
 
 
 def centred(packing: Packing, option: Option, side: Side) -> Packing:

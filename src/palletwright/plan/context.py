@@ -14,6 +14,7 @@ from palletwright.job.model import Job
 from palletwright.plan.directions import same
 from palletwright.plan.engaged import engaged
 from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, with_strip
+from palletwright.plan.hands import Hands
 from palletwright.plan.model import Design
 from palletwright.plan.overrun import base_level, kept_above
 from palletwright.plan.sequences import sequences
@@ -39,6 +40,7 @@ class Context:
     progress: Progress
     memo: dict[Any, Any] = field(default_factory=dict)
     stages: dict[str, float] = field(default_factory=dict)
+    hands: Hands | None = None
 
     @property
     def stopped_early(self) -> bool:

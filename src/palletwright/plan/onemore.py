@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -22,12 +23,23 @@ def one_more(context: Context, best: Way) -> tuple[OneMore, ...]:
     if design is None or len(cycles_of(design)) > 1:
         return ()
     before = round(best.parts_per_start or 0)
-    rows = []
-    for change, changed in _changes(context, design):
-        if context.stopped_early:
-            break
-        rows.append(_tried(context, changed, design, before, change))
-    return tuple(sorted(rows, key=lambda r: -(r.parts_per_start or 0)))
+    rows: dict[int, OneMore] = {}
+    count = sum(1 for _ in _changes(context, design))
+    if context.hands is not None:
+        needs = [k for k in context.memo if k[0] in ("options", "fill")]
+        asked = [(design, before, i) for i in range(count)]
+        rows.update(context.hands.run(context, _planned_again, asked, needs))
+    for i in range(count):
+        if i not in rows and not context.stopped_early:
+            rows[i] = _planned_again(context, (design, before, i))
+    return tuple(sorted((rows[i] for i in sorted(rows)), key=lambda r: -(r.parts_per_start or 0)))
+
+
+def _planned_again(context: Context, row: tuple[Design, int, int]) -> OneMore:
+    """The change of one number, tried; each is independent of the others."""
+    design, before, at = row
+    change, steps = next(itertools.islice(_changes(context, design), at, None))
+    return _tried(steps, design, before, change)
 
 
 def _changes(context: Context, design: Design) -> Iterator[tuple[str, list[tuple[str, Context]]]]:
@@ -67,7 +79,7 @@ def _with_blank(context: Context, blank: object) -> Context:
     return replace(context, job=job, stock=stock, stock_largest=largest, memo={})
 
 
-def _tried(context: Context, steps: list[tuple[str, Context]], design: Design, before: int, change: str) -> OneMore:
+def _tried(steps: list[tuple[str, Context]], design: Design, before: int, change: str) -> OneMore:
     """The first step that gives more parts with every check passed; else why the last one didn't."""
     note = "finds no room either"
     for text, changed in steps:

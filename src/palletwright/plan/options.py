@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -149,8 +150,13 @@ def eased_to_hold(
 
 def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
     """All grips of one operation that hold, best first, and why the others were turned down."""
+    return context.once(options_key(context, key), lambda: _options(context, key))
+
+
+def options_key(context: Context, key: OperationKey) -> Hashable:
+    """Where the run's memory keeps the options of one operation."""
     work = context.work_key(context.machine(key.machine), key.family, key.sequence, key.clamping)
-    return context.once(("options", work, key.up, key.kind, key.vise), lambda: _options(context, key))
+    return "options", work, key.up, key.kind, key.vise
 
 
 def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:

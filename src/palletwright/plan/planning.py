@@ -15,6 +15,7 @@ from palletwright.errors import Fault, InputError, NoPlan
 from palletwright.job.model import Job
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import options_of
+from palletwright.plan.hands import Hands, hands
 from palletwright.plan.model import Plan, TurnedDown, Way
 from palletwright.plan.onemore import one_more
 from palletwright.plan.pictures import pictures
@@ -73,13 +74,21 @@ def prepare(job: Job, shop: Shop, progress: Progress | None = None) -> Context:
     return context
 
 
-def make(job: Job, shop: Shop, progress: Progress | None = None) -> Plan:
-    """Plan one job in one shop.
+def make(job: Job, shop: Shop, progress: Progress | None = None, workers: int = 1) -> Plan:
+    """Plan one job in one shop; the plan is the same with any number of `workers` (processes, spawned).
 
     Raises InputError for bad input, NoPlan with the reasons when nothing workable exists.
     """
+    with hands(workers) as helping:
+        return _made(job, shop, progress, helping)
+
+
+def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None) -> Plan:
     started = time.perf_counter()
+    if helping is not None:
+        helping.start()
     context = prepare(job, shop, progress)
+    context.hands = helping
     ways: list[Way] = []
     down: list[TurnedDown] = []
     reasons: list[Reason] = []

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from palletwright.plan.arrange import Candidate, arrangement
-from palletwright.plan.candidates import estimate, families, one_cycle, operation_by_operation, turned_down
+from palletwright.plan.ahead import examined_all, fills_ahead
+from palletwright.plan.arrange import Candidate, arrangement, asked_of
+from palletwright.plan.candidates import estimate, families, one_cycle, operation_by_operation, single, turned_down
 from palletwright.plan.context import Context
-from palletwright.plan.evaluate import Examined, examine, way
+from palletwright.plan.evaluate import Examined, way
 from palletwright.plan.model import TurnedDown, Way
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
@@ -61,10 +62,13 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
     for done, (family, index) in enumerate(offered):
         context.progress(f"{machine.id}: arrangements", done, len(offered))
         brief = family == "fixed" and bool(found) and context.job.effort == 1
-        for placings in () if brief else one_cycle(context, machine, family, index):
-            got, why = arrangement(
-                context, machine, family, index, placings, tuple(range(_count(context, machine, family, index)))
-            )
+        every = tuple(range(_count(context, machine, family, index)))
+        together = () if brief else tuple(one_cycle(context, machine, family, index))
+        alone = {k: tuple(single(context, machine, family, index, k, brief)) for k in every}
+        asked = [(placings, every) for placings in together] + [(p, (k,)) for k in every for p in alone[k]]
+        fills_ahead(context, (row for p, ks in asked for row in asked_of(context, machine, family, index, p, ks)))
+        for placings in together:
+            got, why = arrangement(context, machine, family, index, placings, every)
             if got is not None:
                 found.append(got)
             elif why:
@@ -103,20 +107,25 @@ def checked(
     good: list[tuple[Candidate, Examined]] = []
     down: list[TurnedDown] = []
     for at, queue in enumerate(chosen):
-        passed = 0
-        for candidate in queue[: TRIES * context.job.effort]:
-            context.progress(f"{candidate.design.machine}: full checks", at, len(chosen))
+        row, tried, passed = queue[: TRIES * context.job.effort], 0, 0
+        while tried < len(row) and passed < _wanted(row[0]):
+            context.progress(f"{row[0].design.machine}: full checks", at, len(chosen))
             if context.stopped_early and good:
                 return good, down
-            examined = examine(context, candidate)
-            if examined.passed:
-                good.append((candidate, examined))
-                passed += 1
-            else:
-                down.append(_failed(candidate, examined))
-            if passed == (CHECKED if len({p.cycle for p in candidate.design.placings}) == 1 else 1):
-                break
+            batch = row[tried : tried + _wanted(row[0]) - passed]
+            for candidate, examined in zip(batch, examined_all(context, batch), strict=True):
+                if examined.passed:
+                    good.append((candidate, examined))
+                    passed += 1
+                else:
+                    down.append(_failed(candidate, examined))
+            tried += len(batch)
     return good, down
+
+
+def _wanted(candidate: Candidate) -> int:
+    """How many of its kind must pass."""
+    return CHECKED if len({p.cycle for p in candidate.design.placings}) == 1 else 1
 
 
 def _failed(candidate: Candidate, examined: Examined) -> TurnedDown:
