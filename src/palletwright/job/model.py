@@ -79,6 +79,7 @@ class TodayStep(Model):
     machine: str | None = None
     setup_hours: float = Field(default=1.0, ge=0)
     scrap: float = Field(default=0.01, ge=0, lt=1)
+    measured: bool = Field(default=False, description="times read off a watch or a program, not told from memory")
 
 
 class Override(Model):
@@ -113,6 +114,9 @@ class Job(Model):
     seed: int = 1
     effort: int = Field(default=1, ge=1, le=10)
     shop: Path | None = Field(default=None, description="the shop's TOML file; none: the example shop")
+    station_seconds: float | None = Field(
+        default=None, gt=0, description="s, measured, to unload and load one station of this part"
+    )
 
     def problems(self) -> Iterator[Problem]:
         counts = Counter(o.feature for o in self.overrides)

@@ -103,6 +103,9 @@ class Machine(Model):
     coolant_bar: float | None = Field(default=None, gt=0, description="bar, pressure through the spindle")
     wash_down: bool = False
     source: str = ""
+    chip_room: float | None = Field(
+        default=None, gt=0, description="litres of chips until somebody must empty them; null: a conveyor takes them"
+    )
 
     @property
     def daylight(self) -> float:
@@ -209,6 +212,36 @@ class Rates(Model):
         default=20.0, gt=0, description="s, one station with blow-off and wipe, without its screws"
     )
     fixture_life_starts: int = Field(default=20000, ge=1)
+    hours_worth: float = Field(
+        default=1.0, ge=0, le=1, description="share of the freed machine hours that is sold or needed"
+    )
+    people: int = Field(default=1, ge=1, description="who load, swap and put right in one shift")
+    pauses: tuple[tuple[float, float], ...] = Field(
+        default=((120.0, 15.0), (240.0, 30.0)),
+        description="[minutes from the shift's begin, minutes long] of each break in which nobody is there",
+    )
+    late_seconds: float = Field(default=60.0, ge=0, description="s until somebody comes when called, mean")
+    stop_minutes: float = Field(
+        default=6.0, gt=0, description="minutes of one stop, mean; how often follows from up_time"
+    )
+    break_hours: float = Field(default=60.0, gt=0, description="hours of cutting between two broken tools, mean")
+    break_minutes: float = Field(default=20.0, ge=0, description="minutes to put a broken tool right, mean")
+    alone_minutes: float | None = Field(
+        default=None, ge=0, description="minutes that a machine may run on with nobody there; null: no limit of its own"
+    )
+    spreads: dict[str, float] = Field(
+        default_factory=dict, description="± fractions of inputs by name, in place of the defaults"
+    )
+
+    def problems(self) -> Iterator[Problem]:
+        end = 0.0
+        for at, (start, length) in enumerate(self.pauses):
+            if start < end or length <= 0:
+                yield f"pauses.{at}", f"[{start:g}, {length:g}] doesn't follow", "one after another, longer than 0 minutes"
+            end = start + length
+        for name, spread in self.spreads.items():
+            if not 0 <= spread < 1:
+                yield f"spreads.{name}", f"{spread:g} isn't a fraction", "from 0 to below 1"
 
 
 class Floors(Model):
