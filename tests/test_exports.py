@@ -16,9 +16,18 @@ EXPORTS = {
     "NoPlan",
     "PalletwrightError",
     "SolidError",
+    "access",
+    "check",
+    "compare",
+    "demo",
     "example_shop",
+    "hold",
+    "papers",
+    "plan",
     "read_job",
     "read_shop",
+    "schema",
+    "time",
 }
 HEAVY = ("pint", "ortools", "OCP", "build123d", "numba", "scipy", "numpy", "pydantic", "pandas")
 
@@ -56,3 +65,23 @@ def test_importing_is_light() -> None:
         assert loaded == []
         seconds.append(took)
     assert min(seconds) < 0.3
+
+
+VERBS = ("access", "check", "compare", "demo", "hold", "papers", "plan", "schema", "time")
+
+
+@pytest.mark.parametrize("name", VERBS)
+def test_every_verb_is_a_function_of_the_package(name: str) -> None:
+    assert callable(getattr(palletwright, name))
+
+
+def test_a_room_with_a_verbs_name_is_called_as_the_verb_and_keeps_what_it_exports() -> None:
+    from palletwright.plan import make
+
+    with pytest.raises(palletwright.InputError, match="--material"):
+        palletwright.plan("part.step")  # type: ignore[operator]
+    assert palletwright.plan.make is make
+
+
+def test_a_verb_that_is_no_room_answers_as_the_command_line_does() -> None:
+    assert "unit" in palletwright.schema("shop")["properties"]
