@@ -72,6 +72,7 @@ class Handling:
     mass_kg : of one part as loaded, for the allowance
     locators : locating faces to wipe
     measured_seconds : a stopwatch's time for the whole station, which then counts instead of the elements
+    loose : pieces that come off and go on again: straps swung aside, screws taken out of the part
     """
 
     parts: int = 1
@@ -82,9 +83,16 @@ class Handling:
     mass_kg: float = 1.0
     locators: int = 3
     measured_seconds: float | None = None
+    loose: int = 0
 
     def __post_init__(self) -> None:
-        if self.parts < 1 or self.screws < 0 or self.turns < 0 or self.locators < 0 or self.mass_kg < 0:
+        if (
+            self.parts < 1
+            or min(self.screws, self.loose) < 0
+            or self.turns < 0
+            or self.locators < 0
+            or self.mass_kg < 0
+        ):
             raise ValueError(f"a station has at least a part, and no count or mass below 0: {self}")
         if not (0 < self.bench_cm <= 76.2 and 0 < self.tool_cm <= 76.2):
             raise ValueError(f"distances are within an arm's reach, above 0 up to 76.2 cm: {self}")
@@ -121,6 +129,7 @@ def unload_elements(h: Handling) -> tuple[Element, ...]:
     out, reach = _read(MOVE_B, h.bench_cm), _read(REACH_B, h.tool_cm)
     return (
         *_screw(h, PRESS),
+        *_loose(h, "strap or screw off and aside", _read(MOVE_B, 15.0) + RELEASE, MTM1),
         Element("reach for the part and take it", h.parts, _read(REACH_B, 30.5) + GRASP, MTM1),
         Element("free it from its seat", h.parts, DISENGAGE, MEMORY),
         Element("part to the bench, let go", h.parts, out + RELEASE, MEMORY),
@@ -138,8 +147,14 @@ def load_elements(h: Handling) -> tuple[Element, ...]:
         Element("blank onto its locators", h.parts, POSITION, MEMORY),
         Element("press it home", h.parts, PRESS, MEMORY),
         Element("look at each locating face for its seat", h.parts * h.locators, EYE_FOCUS, MTM1),
+        *_loose(h, "strap or screw back on its place", _read(MOVE_C, 15.0) + POSITION + RELEASE, MEMORY),
         *_screw(h, TIGHTEN),
     )
+
+
+def _loose(h: Handling, name: str, tmu: float, source: str) -> list[Element]:
+    """Every loose piece taken, and put where it belongs."""
+    return [Element(name, h.loose, _read(REACH_B, 15.0) + GRASP + tmu, source)] if h.loose else []
 
 
 def allowance(mass_kg: float, *, standing: bool = True, awkward: bool = False) -> float:

@@ -29,7 +29,8 @@ class Timing:
     """One start and what it means per part. Minutes unless the name says otherwise.
 
     `start_seconds` from press of start to press of start; `attended_minutes` and `unattended_minutes` of it.
-    `load_basis` says what the loading time rests on.
+    `load_basis` says what the loading time rests on. `spindle_waits_seconds` is how long a start the spindle stands,
+    swap included; `set_waits_seconds` how long the loaded set waits for the spindle.
     """
 
     sets: int
@@ -44,6 +45,8 @@ class Timing:
     attended_minutes_per_part: float
     waits_for: str
     load_basis: str = ""
+    spindle_waits_seconds: float = 0.0
+    set_waits_seconds: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -85,8 +88,8 @@ class Payback:
     """Months until the capital is back, with a range (10 % and 90 %) from the spread of the inputs. None: never.
 
     `months` counts freed machine hours as far as `hours_worth` says; `months_without_hours` counts none of them.
-    `npv_range` goes with `npv`; `matters_most` are inputs with the rank correlation of each with the yearly saving
-    after the capital's yearly share.
+    `npv_range` goes with `npv`, `saving_range` with `saving_per_year`; `matters_most` are
+    inputs with the rank correlation of each with the yearly saving after the capital's yearly share.
     """
 
     months: float | None
@@ -101,6 +104,7 @@ class Payback:
     months_without_hours: float | None = None
     hours_worth: float = 1.0
     npv_range: tuple[float, float] = (0.0, 0.0)
+    saving_range: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -109,6 +109,8 @@ def cost(
     life_starts: int,
     tools: float | None = None,
     losses: Sequence[Loss] | None = None,
+    machine_rate: float | None = None,
+    setup_rate: float | None = None,
     deburr_seconds: float = DEBURR_SECONDS,
     wash_seconds: float = WASH_SECONDS,
     look_seconds: float = LOOK_SECONDS,
@@ -124,13 +126,17 @@ def cost(
     life_starts : starts that the fixtures last; never spread over more parts than three years' demand
     tools : money a part from tool lives; None takes a share of the machine's cost (from memory, unconfirmed)
     losses : share of the work and scrap of each operation, shares adding up to 1
+    machine_rate, setup_rate : per hour, where running and setting up pass through several machines; None: `machine`'s
     deburr_seconds, wash_seconds, look_seconds : bench time a part, before allowance
     """
     parts = timing.parts_per_start
-    machine_cost = timing.start_seconds / 3600.0 / parts / rates.up_time * machine.rate
+    machine_cost = (
+        timing.start_seconds / 3600.0 / parts / rates.up_time * (machine.rate if machine_rate is None else machine_rate)
+    )
     labour = timing.attended_minutes_per_part / 60.0 * rates.operator / rates.up_time
     tool_money = TOOL_SHARE * machine_cost if tools is None else tools
-    setup = (setup_hours + INSPECT_FIRST_MINUTES / 60.0) * (machine.rate + rates.operator) / batch
+    setting = machine.rate if setup_rate is None else setup_rate
+    setup = (setup_hours + INSPECT_FIRST_MINUTES / 60.0) * (setting + rates.operator) / batch
     bench, wash, look = (
         s / 3600.0 * (1 + rates.allowance) * rates.bench for s in (deburr_seconds, wash_seconds, look_seconds)
     )

@@ -31,30 +31,58 @@ def load_basis(loads: Sequence[StationLoad]) -> str:
     return "; ".join(dict.fromkeys(station_time(s.handling).label if s.handling else FALLBACK for s in loads))
 
 
-def timing(machine_seconds: float, loads: Sequence[StationLoad], parts: float, sets: int, rates: Rates) -> Timing:
+def timing(
+    machine_seconds: float,
+    loads: Sequence[StationLoad],
+    parts: float,
+    sets: int,
+    rates: Rates,
+    *,
+    pallet_change: float | None = None,
+) -> Timing:
     """One start: with one set loading stands in the cycle; with two or more it runs beside the spindle.
 
-    Attended is what keeps a person there: loading and the swap. Spindle minutes are the machine's own cycle.
+    Attended is what keeps a person there: loading and the swap. Spindle minutes are the machine's own cycle. A
+    machine with a pallet changer (`pallet_change`, s) swaps two sets or more by itself, with nobody there.
     """
     load = load_seconds(loads, rates)
-    whole = start_seconds(machine_seconds, load, rates.swap_seconds, sets)
-    attended = (load + rates.swap_seconds) / 60.0
-    alone = max(0.0, whole / 60.0 - attended)
-    waits = "loading" if sets == 1 or load > machine_seconds else "the spindle"
+    changes = pallet_change is not None and sets > 1
+    swap = pallet_change if changes and pallet_change is not None else rates.swap_seconds
+    whole = start_seconds(machine_seconds, load, swap, sets)
+    by_hand = load + (0.0 if changes else swap)
+    attended = by_hand / 60.0
+    short = load - machine_seconds if sets > 1 else load
     return Timing(
         sets=sets,
         machine_seconds=machine_seconds,
         load_seconds=load,
-        swap_seconds=rates.swap_seconds,
+        swap_seconds=swap,
         start_seconds=whole,
         parts_per_start=parts,
         attended_minutes=attended,
-        unattended_minutes=alone,
+        unattended_minutes=max(0.0, whole / 60.0 - attended),
         spindle_minutes_per_part=machine_seconds / 60.0 / parts,
         attended_minutes_per_part=attended / parts,
-        waits_for=waits,
+        waits_for="loading" if short > 0 else "the spindle",
         load_basis=load_basis(loads),
+        spindle_waits_seconds=whole - machine_seconds,
+        set_waits_seconds=max(0.0, -short) if sets > 1 else 0.0,
     )
+
+
+def waiting(t: Timing) -> str:
+    """Who waits how long in a start, as one sentence: the spindle for hands, or the loaded set for the spindle."""
+    sets = f"{t.sets} set{'s' if t.sets > 1 else ''}"
+    stands = f"with {sets} the spindle stands {_minutes(t.spindle_waits_seconds)} a start for "
+    if t.sets == 1:
+        return stands + "loading and swapping"
+    if t.set_waits_seconds > 0:
+        return f"{stands}the swap; the loaded set waits {_minutes(t.set_waits_seconds)} for the spindle"
+    return stands + "the swap and for loading to end"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.1f} min" if seconds >= 60 else f"{seconds:.0f} s"
 
 
 def combined(cycles: Sequence[Timing]) -> Timing:
@@ -82,4 +110,6 @@ def combined(cycles: Sequence[Timing]) -> Timing:
         attended_minutes_per_part=sum(t.attended_minutes_per_part for t in cycles),
         waits_for="; ".join(dict.fromkeys(t.waits_for for t in cycles)),
         load_basis="; ".join(dict.fromkeys(t.load_basis for t in cycles if t.load_basis)),
+        spindle_waits_seconds=per_part(lambda t: t.spindle_waits_seconds) * parts,
+        set_waits_seconds=per_part(lambda t: t.set_waits_seconds) * parts,
     )

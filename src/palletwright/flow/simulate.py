@@ -48,6 +48,8 @@ class Floor:
     wash : s a load of finished parts, None without a wash; `washers` run at once and need nobody
     scrap : chance of each part to be lost in each operation
     breaks : tool breaks, None without any
+    stops : other stops of a running machine that somebody must put right, None without any
+    swap_attended : False where the machine changes its own pallets
     late : s until somebody comes when called, None when they are there at once
     shift_seconds, pauses : a shift and its (from, length) in which nobody comes; the spindle cuts on
     """
@@ -67,6 +69,8 @@ class Floor:
     late: Spread | None = None
     shift_seconds: float = 8 * 3600.0
     pauses: tuple[tuple[float, float], ...] = ()
+    stops: ToolBreaks | None = None
+    swap_attended: bool = True
 
     def __post_init__(self) -> None:
         if min(self.machines, self.sets, self.people, self.washers, *self.stations) < 1 or not self.stations:
@@ -173,7 +177,7 @@ class _Run:
                 inside = None
             loaded = yield ready.get()
             self.machines.move("waits for a set", "waits for a person")
-            if self.floor.swap.mean > 0:
+            if self.floor.swap.mean > 0 and self.floor.swap_attended:
                 yield from self.called()
                 with self.people.request(priority=SWAP_FIRST) as asked:
                     yield asked
@@ -183,6 +187,7 @@ class _Run:
                     self.hands.move("swap", "free")
             else:
                 self.machines.move("waits for a person", "swap")
+                yield self.env.timeout(self.floor.swap.draw(self.rng))
             if inside is not None:
                 self.env.process(self.load(inside, ready))
             inside = loaded
@@ -194,17 +199,20 @@ class _Run:
     def cut(self, loaded: _Set) -> Events:
         """Run one set to its end, through tool breaks; then each part is good or lost."""
         left = self.floor.machine.draw(self.rng)
-        breaks = self.floor.breaks
-        while breaks is not None:
-            until = float(self.rng.exponential(breaks.mean_cutting_seconds))
+        kinds = [kind for kind in (self.floor.breaks, self.floor.stops) if kind is not None]
+        while kinds:
+            until, first = min(
+                ((float(self.rng.exponential(kind.mean_cutting_seconds)), i) for i, kind in enumerate(kinds)),
+                key=lambda row: row[0],
+            )
             if until >= left:
                 break
             yield self.env.timeout(until)
             left -= until
-            self.lose(loaded, breaks.parts_lost)
+            self.lose(loaded, kinds[first].parts_lost)
             self.machines.move("cut", "stopped")
             yield from self.called()
-            yield from self.person(REPAIR_FIRST, "put right", breaks.repair.draw(self.rng))
+            yield from self.person(REPAIR_FIRST, "put right", kinds[first].repair.draw(self.rng))
             self.machines.move("stopped", "cut")
         yield self.env.timeout(left)
         for k, n in enumerate(loaded.good):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from palletwright.flow import Timing
 from palletwright.flow.model import Cost
-from palletwright.flow.money import cost
+from palletwright.flow.money import Loss, cost
 from palletwright.job.model import Job
 from palletwright.plan.context import Context
+from palletwright.plan.edges import tool_money
 from palletwright.plan.model import Design
 from palletwright.plan.options import Option
 
@@ -18,6 +21,9 @@ SETUP_HOURS = 0.75
 
 STATION_HOURS = 0.35
 """Toolroom hours to machine and fit one station on a carrier: common practice, no source; estimated."""
+
+PLANNED_SCRAP = 0.01
+"""Chance that a planned way loses a part, shared by its operations: common practice, no source; estimated."""
 
 
 def batch_of(job: Job) -> int:
@@ -68,18 +74,38 @@ def fixture_bill(context: Context, design: Design, options: dict[int, Option]) -
     return tuple(rows.items())
 
 
-def design_cost(context: Context, design: Design, timing: Timing, capital: float) -> Cost:
-    """Cost per part of a design with its fixtures spread over their life."""
-    kinds = len({(p.carrier, p.cycle) for p in design.placings})
+def setup_hours_of(design: Design) -> float:
+    """Hours to set a design up at a batch start, without the first article: each kind of carrier in each cycle."""
+    return SETUP_HOURS * len({(p.carrier, p.cycle) for p in design.placings})
+
+
+def losses_of(design: Design, options: Mapping[int, Option]) -> tuple[Loss, ...]:
+    """Each operation's share of the work, by its cutting time, and its chance to lose the part."""
+    seconds = [sum(c.seconds for c in options[o.clamping].cuts) for o in design.operations]
+    whole, count = sum(seconds), len(seconds)
+    chance = 1.0 - (1.0 - PLANNED_SCRAP) ** (1.0 / count)
+    return tuple(Loss(s / whole if whole else 1.0 / count, chance) for s in seconds)
+
+
+def design_cost(
+    context: Context, design: Design, timing: Timing, capital: float, options: Mapping[int, Option] | None = None
+) -> Cost:
+    """Cost per part of a design with its fixtures spread over their life.
+
+    With the grips (`options`) tools count by the life of their edges, and scrap at the value that a part has by then.
+    """
+    machine = context.machine(design.machine)
     return cost(
         timing,
-        machine=context.machine(design.machine),
+        machine=machine,
         rates=context.shop.rates,
         per_year=context.job.per_year,
         batch=batch_of(context.job),
         material=material_price(context, context.stock_volume(design)),
         capital=capital,
-        setup_hours=SETUP_HOURS * kinds,
-        scrap=0.01,
+        setup_hours=setup_hours_of(design),
+        scrap=PLANNED_SCRAP,
         life_starts=context.shop.rates.fixture_life_starts,
+        tools=None if options is None else tool_money(context, machine, options),
+        losses=None if options is None else losses_of(design, options),
     )
