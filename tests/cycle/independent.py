@@ -1,7 +1,7 @@
 """An independent open interpreter of RS-274 programs, where this computer has one.
 
-Looked for as `rs274` on the path, or under the folder that PALLETWRIGHT_RS274 names: the unpacked Debian packages
-linuxcnc-uspace, libboost-python1.74.0, libpython3.11, libtirpc3 and libedit2 (`apt-get download`, `dpkg -x`).
+Looked for as `rs274` on the path, in the folder that PALLETWRIGHT_RS274 names, and in `.venv/rs274`, where
+`.ci/independent-reader` unpacks it.
 """
 
 from __future__ import annotations
@@ -14,20 +14,23 @@ from pathlib import Path
 
 import pytest
 
+UNPACKED = Path(__file__).resolve().parents[2] / ".venv/rs274"
+
 Spot = tuple[str, float, float, float]
 _LINE = re.compile(r"(STRAIGHT_FEED|STRAIGHT_TRAVERSE|ARC_FEED|SET_G5X_OFFSET)\(([^)]*)\)")
 
 
 def command() -> tuple[str, dict[str, str]]:
     """Its path and environment; the test is skipped where there is none."""
-    found, root = shutil.which("rs274"), os.environ.get("PALLETWRIGHT_RS274", "")
-    if found:
+    if found := shutil.which("rs274"):
         return found, dict(os.environ)
-    path = Path(root) / "usr/bin/rs274"
-    if not root or not path.exists():
-        pytest.skip("no independent interpreter: put rs274 on the path or set PALLETWRIGHT_RS274")
-    folders = ":".join(str(Path(root) / part) for part in ("usr/lib", "lib", "usr/lib/x86_64-linux-gnu"))
-    return str(path), {**os.environ, "LD_LIBRARY_PATH": folders}
+    for root in (os.environ.get("PALLETWRIGHT_RS274", ""), UNPACKED):
+        path = Path(root) / "usr/bin/rs274"
+        if root and path.exists():
+            folders = ("usr/lib", "lib/x86_64-linux-gnu", "usr/lib/x86_64-linux-gnu")
+            libraries = ":".join(str(Path(root) / part) for part in folders)
+            return str(path), {**os.environ, "LD_LIBRARY_PATH": libraries}
+    pytest.skip("no independent interpreter here: run .ci/independent-reader, or set PALLETWRIGHT_RS274")
 
 
 def feeds(text: str, tools: dict[int, float], folder: Path) -> list[Spot]:
