@@ -52,11 +52,12 @@ def holds_throughout(context: Context, machine: Machine, family: Family, index: 
 
 
 def ways_to_hold(context: Context, machine: Machine, family: Family, index: int, k: int) -> Iterator[OperationKey]:
-    """One clamping on every kind of carrier, in every seat."""
+    """One clamping on every kind of carrier of the shop, in every seat."""
     vise = next((c.id for c in context.shop.carriers if c.kind == "vise"), "")
+    owned = {c.kind for c in context.shop.carriers}
     clamping = context.sequence(machine, family, index).clampings[k]
     kinds: tuple[CarrierKind, ...] = ("pallet",) if clamping.axis is not None else ("plate", "vise")
-    for kind in kinds:
+    for kind in (k for k in kinds if k in owned):
         for up in seats(clamping, kind):
             yield OperationKey(machine.id, family, index, k, up, kind, vise if kind == "vise" else "")
 
