@@ -51,7 +51,7 @@ def cheap_plan(job: Job, shop: Shop, folder: Path) -> dict[str, Any]:
         "capital": 650.0,
         "parts_per_start": 9.0,
         "bill": [["design and programs", 10 * shop.rates.design]],
-        "payback": {"saving_per_year": 10 * value(job)},
+        "payback": {"saving_per_year": 10 * value(job), "saving_range": [9 * value(job), 11 * value(job)]},
     }
     return {"shop": {"rates": shop.rates.model_dump()}, "plans": [way]}
 

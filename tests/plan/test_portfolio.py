@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
@@ -145,6 +146,36 @@ def test_the_chosen_are_within_the_limits(tmp_path):
     found = rank(source, tmp_path / "out", capital=650.0 * 4)
     assert found["chosen"] == [r["id"] for r in found["jobs"][:4]]
     assert found["chosen_saving_per_year"] == pytest.approx(sum(r["saving_per_year"] for r in found["jobs"][:4]))
+
+
+@pytest.mark.usefixtures("threads")
+@pytest.mark.parametrize("count", range(1, 11))
+def test_up_to_ten_jobs_rank_and_choose_as_trying_every_set_does(tmp_path, count):
+    """Every order position and the chosen set by enumeration; no set of the list passes the saving that is told."""
+    source = csv_of(tmp_path, [f"job {k}" for k in range(count)], demand=lambda k: 100 + (k * 211) % 700)
+    entries = read_jobs(source, SHOP)
+    values = {e.id: value(e.job) for e in entries}
+    for top in (3, 20):
+        found = rank(source, tmp_path / f"out{top}", top=top, capital=650.0 * 4 + 10)
+        best = sorted(values, key=lambda i: (-values[i], i))
+        assert [r["id"] for r in found["jobs"]] == best[:top]
+        offered = best[:top]
+        sets = [s for n in range(len(offered) + 1) for s in itertools.combinations(offered, n) if 650.0 * n <= 2610]
+        most = max(sum(10 * values[i] for i in s) for s in sets)
+        assert found["chosen_saving_per_year"] == pytest.approx(most)
+        assert sum(10 * values[i] for i in found["chosen"]) == pytest.approx(most)
+        every = [s for n in range(count + 1) for s in itertools.combinations(best, n) if 650.0 * n <= 2610]
+        assert found["chosen_at_most"] >= max(sum(10 * values[i] for i in s) for s in every) - 0.02
+        if top > count:
+            assert found["chosen_at_most"] == pytest.approx(most)
+
+
+def test_jobs_closer_than_their_error_are_ties():
+    def row(place, saving, low, high):
+        return {"place": place, "saving_per_hour": saving, "range_per_hour": [low, high]}
+
+    rows = [row(1, 100, 90, 110), row(2, 95, 85, 105), row(3, 91, 80, 99), row(4, 86, 80, 92), row(5, 50, 10, 200)]
+    assert [r["tie"] for r in portfolio.with_ties(rows)] == [1, 1, 3, 3, 5]
 
 
 def test_spawned_workers_and_one_that_dies(tmp_path):

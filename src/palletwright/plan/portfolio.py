@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -67,7 +67,9 @@ class Ledger:
     def __init__(self, file: Path) -> None:
         self.file = file
         self.answers: dict[str, dict[str, Any]] = {}
-        for line in file.read_text(encoding="utf-8").splitlines() if file.is_file() else []:
+        text = file.read_text(encoding="utf-8", errors="replace") if file.is_file() else ""
+        self.torn = bool(text) and not text.endswith("\n")
+        for line in text.splitlines():
             try:
                 row = json.loads(line)
                 self.answers[row["key"]] = row["answer"]
@@ -76,12 +78,12 @@ class Ledger:
 
     def add(self, task: Task, answer: dict[str, Any]) -> None:
         """Keep an answer, on disk at once."""
-        self.answers[task.key] = answer
+        line = json.dumps({"id": task.id, "key": task.key, "answer": answer}, ensure_ascii=False)
+        self.answers[task.key] = json.loads(line)["answer"]
         self.file.parent.mkdir(parents=True, exist_ok=True)
-        torn = self.file.is_file() and self.file.read_bytes()[-1:] not in (b"", b"\n")
         with self.file.open("a", encoding="utf-8") as out:
-            row = {"id": task.id, "key": task.key, "answer": answer}
-            out.write(("\n" if torn else "") + json.dumps(row, ensure_ascii=False) + "\n")
+            out.write(("\n" if self.torn else "") + line + "\n")
+        self.torn = False
 
 
 def rank_folder(
@@ -113,8 +115,8 @@ def rank_folder(
     capital, machine_hours : limits of the chosen set; making the fixtures is what takes machine hours
     seconds_each : clock limit of one plan; with it plans may differ from run to run
 
-    Returns the ranking as plain data: `jobs` (the top, proven unless `stopped_early`), `chosen` of them within the
-    limits, `others` with their bounds, `failed` with their faults, `without_fixtures` for which no fixture came out,
+    Returns the ranking as plain data: `jobs` (the top, proven unless `stopped_early`; jobs of one `tie` are closer than
+    their error), `chosen` of them within the limits and the saving that no set of the whole list passes, `others` with their bounds, `failed` with their faults, `without_fixtures` for which no fixture came out,
     `unknown` that no bound is known of. Raises
     InputError for a list that can't be read.
     """
@@ -237,7 +239,7 @@ class _Run:
         floor = self.threshold()
         open_ids = [id for b, id in bounds if b >= floor and self.keys[id] not in self.plans.answers]
         named = {id for _, id in best}
-        rows = [self._row(place, id) for place, (_, id) in enumerate(best, start=1)]
+        rows = with_ties([self._row(place, id) for place, (_, id) in enumerate(best, start=1)])
         by_bound = {id: b for b, id in bounds}
         offered = [
             RankJob(r["id"], r["saving_per_year"], r["building_hours"], r["capital"], r["making_hours"]) for r in rows
@@ -249,6 +251,7 @@ class _Run:
             "stopped_early": self.progress.stopped,
             "chosen": [j.name for j in sorted(chosen.chosen, key=lambda j: (-j.saving_per_hour, j.name))],
             "chosen_saving_per_year": chosen.saving,
+            "chosen_at_most": self._at_most(offered, capital, machine_hours),
             "chosen_among": "the jobs named here, not all of the list",
             "limits": {"capital": capital, "machine_hours": machine_hours},
             "others": [{"id": i, "name": self.names[i], "bound": b} for b, i in bounds if i not in named],
@@ -258,6 +261,27 @@ class _Run:
             "bounds_passed": [r["id"] for r in rows if r["saving_per_hour"] > by_bound[r["id"]] * (1 + ROUNDING)],
             "count": len(self.entries),
         }
+
+    def _at_most(self, offered: list[RankJob], capital: float | None, machine_hours: float | None) -> float:
+        """A saving a year that no set of all the list's jobs within the limits passes: those that weren't asked of a
+        plan count with their bounds, and cost no more than their least hours of design."""
+        floor, named = self.threshold(), {j.name for j in offered}
+        others = []
+        for bound, id in self.bounded():
+            answer = self.plans.answers.get(self.keys[id], {}) if bound >= floor else {}
+            saving = self.bounds.answers[self.keys[id]].get("saving_per_year") or 0.0
+            if id in named or saving <= 0 or "error" in answer or answer.get("saving_per_hour", 0.0) is None:
+                continue
+            if answer:
+                row = RankJob(
+                    id, answer["saving_per_year"], answer["building_hours"], answer["capital"], answer["making_hours"]
+                )
+            else:
+                hours = saving / bound
+                row = RankJob(id, saving, hours, hours * self.shop.rates.design)
+            others.append(row)
+        found = rank_jobs([*offered, *others], capital=capital, machine_hours=machine_hours)
+        return found.saving if found.proven else found.bound
 
     def _row(self, place: int, id: str) -> dict[str, Any]:
         found = self.plans.answers[self.keys[id]]
@@ -293,6 +317,23 @@ class _Run:
             if answer.get("saving_per_hour") is None and "error" not in answer:
                 rows.append({"id": id, "name": self.names[id], "why": answer.get("note", "not bounded yet")})
         return rows
+
+
+def with_ties(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows, each with `tie`: the place of the first that it is closer to than their error. Rows of one tie each lie
+    within the first one's range, and it within theirs; the order within a tie is no finding."""
+    made: list[dict[str, Any]] = []
+    for row in rows:
+        first = next((r for r in made if made[-1]["tie"] == r["place"]), None)
+        near = first is not None and _within(row, first) and _within(first, row)
+        made.append(row | {"tie": first["place"] if near and first is not None else row["place"]})
+    return made
+
+
+def _within(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether one's saving an hour lies in the other's range."""
+    low, high = other["range_per_hour"]
+    return bool(low <= one["saving_per_hour"] <= high)
 
 
 def _answer(answer: dict[str, Any] | BaseException) -> dict[str, Any]:

@@ -30,7 +30,9 @@ class Bound:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """What the best plan with fixtures saves. `saving_per_hour` is None where there is none; `note` says why."""
+    """What the best plan with fixtures saves. `saving_per_hour` is None where there is none; `note` says why.
+
+    `range_per_hour` is its 10 % and 90 % point over the spread of the inputs."""
 
     saving_per_hour: float | None
     saving_per_year: float = 0.0
@@ -40,6 +42,7 @@ class Worth:
     parts_per_start: float | None = None
     way: str = ""
     note: str = ""
+    range_per_hour: tuple[float, float] = (0.0, 0.0)
 
 
 def bound_of(job: Job, shop: Shop) -> Bound:
@@ -101,6 +104,14 @@ def worth_of(data: Mapping[str, Any]) -> Worth:
     saving = float(way["payback"]["saving_per_year"])
     if not hours > 0 or not math.isfinite(saving):
         return Worth(None, saving, note="its bill has no building hours, so nothing can be said an hour")
+    low, high = way["payback"].get("saving_range") or (saving, saving)
     return Worth(
-        saving / hours, saving, hours, making_hours, float(way["capital"]), way["parts_per_start"], way["name"]
+        saving / hours,
+        saving,
+        hours,
+        making_hours,
+        float(way["capital"]),
+        way["parts_per_start"],
+        way["name"],
+        range_per_hour=(float(low) / hours, float(high) / hours),
     )
