@@ -34,9 +34,8 @@ def job_and_shop(
 
     path = Path(target)
     if path.suffix.lower() == ".toml":
-        job, owned = read_job_and_shop(path, shop)
         known = {"material": material, "per_year": per_year, "solid": solid}
-        return job.model_copy(update={k: v for k, v in known.items() if v is not None}), owned
+        return read_job_and_shop(path, shop, **{k: v for k, v in known.items() if v is not None})
     missing = [
         Fault(str(path), key, "", "is needed beside a STEP file", allowed)
         for key, value, allowed in (

@@ -175,3 +175,10 @@ def test_a_job_is_frozen(folder: Path) -> None:
     assert isinstance(job, Job)
     with pytest.raises(ValueError, match="frozen"):
         job.seed = 2  # type: ignore[misc]
+
+
+def test_values_from_outside_are_checked_like_the_files_own(folder: Path) -> None:
+    file = write(folder, GOOD)
+    assert read_job(file, per_year=77).per_year == 77
+    with pytest.raises(InputError, match="per_year = -5"):
+        read_job(file, per_year=-5)

@@ -23,17 +23,19 @@ class JobFile(Job):
     unit: Literal["mm", "in"] = "mm"
 
 
-def read_job(path: str | Path, shop: Shop | None = None) -> Job:
+def read_job(path: str | Path, shop: Shop | None = None, **instead: Any) -> Job:
     """Read a job file; with a shop its references to the shop are checked, and the material gets the shop's id.
 
     Parameters
     ----------
     path : the TOML file; paths inside it count from its folder
     shop : what the job may refer to
+    instead : values that stand in for the file's own keys, checked like them
 
     Raises InputError with every fault: file, line, key, value, what is allowed.
     """
     document = load(Path(path))
+    document.data.update(instead)
     faults = list(_own_faults(document)) + list(_missing_files(document))
     if shop is not None:
         faults += _against_shop(document, shop)
@@ -42,8 +44,10 @@ def read_job(path: str | Path, shop: Shop | None = None) -> Job:
     return _job(document, shop)
 
 
-def read_job_and_shop(path: str | Path, shop_path: str | Path | None = None) -> tuple[Job, Shop]:
+def read_job_and_shop(path: str | Path, shop_path: str | Path | None = None, **instead: Any) -> tuple[Job, Shop]:
     """Read a job and the shop that makes it: `shop_path`, else the shop that the job names, else the example shop.
+
+    `instead` are values that stand in for the job file's own keys.
 
     Raises InputError with the faults of both files.
     """
@@ -55,7 +59,7 @@ def read_job_and_shop(path: str | Path, shop_path: str | Path | None = None) -> 
     except InputError as error:
         faults += error.faults
     try:
-        job = read_job(path, shop)
+        job = read_job(path, shop, **instead)
     except InputError as error:
         faults = [*error.faults, *faults]
     if faults or shop is None:

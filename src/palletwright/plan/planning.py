@@ -44,9 +44,9 @@ def material_of(job: Job, shop: Shop) -> Material:
 
     Raises InputError with the known names.
     """
-    for m in shop.materials:
-        if job.material.lower() in (m.id.lower(), *(a.lower() for a in m.aliases)):
-            return m
+    found = shop.material(job.material)
+    if found is not None:
+        return found
     known = ", ".join(m.id for m in shop.materials)
     raise InputError([Fault("job", "material", job.material, "isn't a material of the shop", known)])
 
