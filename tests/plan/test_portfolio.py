@@ -21,6 +21,7 @@ from palletwright.plan.joblist import read_jobs
 from palletwright.plan.money import DESIGN_HOURS
 from palletwright.plan.planning import prepare
 from palletwright.plan.portfolio import rank_folder
+from palletwright.plan.ranktable import COLUMNS, ranking_notes, ranking_rows
 from palletwright.plan.today import today_cost
 from palletwright.plan.worth import bound_of, least_operations, least_running, worth_of
 from palletwright.progress import Progress, Stop
@@ -178,11 +179,29 @@ def test_jobs_closer_than_their_error_are_ties():
     assert [r["tie"] for r in portfolio.with_ties(rows)] == [1, 1, 3, 3, 5]
 
 
+@pytest.mark.usefixtures("threads")
+def test_a_ranking_is_printed_with_its_ties_limits_and_faults(tmp_path):
+    """Values 100, 95 and 50 with ± 10 %: the first two tie."""
+    demand = {"job 0": 100, "job 404": 95, "job 101": 50, "bad 1": 400, "silent 2": 10}
+    source = csv_of(tmp_path, list(demand), demand=lambda k: list(demand.values())[k] * 10 // 3)
+    found = rank(source, tmp_path / "out", capital=1300.0)
+    rows = [dict(zip(COLUMNS, r, strict=True)) for r in ranking_rows(found)]
+    assert [(r["place"], r["job"]) for r in rows] == [("1=", "job 0"), ("1=", "job 404"), ("3", "job 101")]
+    assert {len(r) for r in ranking_rows(found)} == {len(COLUMNS)}
+    notes = "\n".join(ranking_notes(found))
+    assert "no other job can enter" in notes
+    assert "a tie" in notes
+    assert "within capital 1,300: job 0, job 404; saves" in notes
+    assert "failed: bad 1 (jobs.csv:00005): ValueError: this one is bad" in notes
+    assert "not known: silent 2 (jobs.csv:00006): nothing is said" in notes
+
+
 def test_spawned_workers_and_one_that_dies(tmp_path):
-    """Two processes of one thread each; a job that kills its worker fails alone, its neighbours are planned."""
-    source = csv_of(tmp_path, ["job 1", "deadly 2", "job 3", "job 4"])
+    """Two processes of one thread each; a job that kills its worker fails alone, its neighbours are planned.
+    Ctrl-C, which reaches the workers too, doesn't end what they are at."""
+    source = csv_of(tmp_path, ["job 1", "deadly 2", "interrupted 3", "job 4"])
     found = rank(source, tmp_path / "out", workers=2)
-    assert {r["name"] for r in found["jobs"]} == {"job 1", "job 3", "job 4"}
+    assert {r["name"] for r in found["jobs"]} == {"job 1", "interrupted 3", "job 4"}
     assert [(r["name"], r["why"]) for r in found["failed"]] == [("deadly 2", "its worker died")]
     lines = [p.read_text().split() for p in (tmp_path / "out").glob("plans/*/planned.txt")]
     assert {threads for _, threads, *_ in lines} == {"1"}

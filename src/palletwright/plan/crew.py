@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
@@ -126,9 +127,13 @@ class Crew(Generic[T, R]):
 
 
 def local_pool(workers: int) -> Callable[[], Executor]:
-    """Makes pools of spawned processes."""
+    """Makes pools of spawned processes, which leave Ctrl-C to the process that leads: what they are at is finished."""
     context = multiprocessing.get_context("spawn")
-    return lambda: ProcessPoolExecutor(workers, mp_context=context)
+    return lambda: ProcessPoolExecutor(workers, mp_context=context, initializer=_deaf)
+
+
+def _deaf() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager

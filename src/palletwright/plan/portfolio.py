@@ -116,9 +116,9 @@ def rank_folder(
     seconds_each : clock limit of one plan; with it plans may differ from run to run
 
     Returns the ranking as plain data: `jobs` (the top, proven unless `stopped_early`; jobs of one `tie` are closer than
-    their error), `chosen` of them within the limits and the saving that no set of the whole list passes, `others` with their bounds, `failed` with their faults, `without_fixtures` for which no fixture came out,
-    `unknown` that no bound is known of. Raises
-    InputError for a list that can't be read.
+    their error), `chosen` of them within the limits, `chosen_at_most` (a saving that no set of the whole list passes),
+    `others` with their bounds, `failed` with their faults, `without_fixtures` for which no fixture came out, `unknown`
+    that no bound is known of. Raises InputError for a list that can't be read.
     """
     if top < 1:
         raise InputError([Fault("rank", "top", str(top), "isn't a count", "at least 1")])
