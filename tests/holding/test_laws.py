@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import nnls
 
+from palletwright.cutting.model import Load
 from palletwright.holding.contacts import Contacts, wrench
-from palletwright.holding.elastic import balanced, elastic_factor, rest
+from palletwright.holding.elastic import balanced, elastic_factor, holds, respond, rest
 from palletwright.holding.friction import UNLIMITED, friction_factors, least_preload
+from palletwright.holding.loads import loads_of, undominated
 from palletwright.holding.worst import lower_bounds, worst_factor
 
 AT = np.array(
@@ -134,6 +137,43 @@ def test_elastic_factor_falls_as_the_load_grows(seed, times):
     one, _ = elastic_factor(contacts, at_rest, w, NOTHING)
     more, _ = elastic_factor(contacts, at_rest, times * w, NOTHING)
     assert abs(more * times / one - 1) < 2e-3
+
+
+@quick
+@given(seeds, st.sampled_from([None, 0.0]))
+def test_the_elastic_factor_is_where_the_first_load_stops_holding(seed, clamp_mu):
+    """Checked load by load with the plain solver: all hold just below the factor, the named one fails just above."""
+    contacts, w = grip(seed, clamp_mu=clamp_mu), loads(seed, 60)
+    at_rest = rest(contacts, NOTHING)
+    factor, row = elastic_factor(contacts, at_rest, w, NOTHING)
+    assert holds(
+        contacts,
+        at_rest,
+        respond(contacts, at_rest, factor * (1 - 1e-3) * w, NOTHING),
+    ).all()
+    assert not holds(contacts, at_rest, respond(contacts, at_rest, factor * (1 + 1e-3) * w[row : row + 1], NOTHING))[0]
+    shuffled = np.random.default_rng(seed).permutation(len(w))
+    again, _ = elastic_factor(contacts, at_rest, w, NOTHING, order=shuffled)
+    assert abs(again / factor - 1) < 3e-4
+
+
+@quick
+@given(seeds)
+def test_a_cut_left_out_is_covered_by_those_kept(seed):
+    """Every load of a dropped cut is a mean of loads that are kept, and none."""
+    rng = np.random.default_rng(seed)
+    corner = rng.uniform(-20, 20, (4, 3))
+    inside = corner.mean(axis=0) + 0.2 * (corner - corner.mean(axis=0))
+    big = Load(500.0, 100.0, 200.0, 5.0, 0.15, "test")
+    small = Load(*(f * rng.uniform(0.2, 1.0) for f in (500.0, 100.0, 200.0, 5.0)), 0.15, "test")
+    away = corner + np.array([60.0, 0.0, 0.0])
+    up = (0.0, 0.0, 1.0)
+    kept = undominated([("big", corner, up, big), ("small", inside, up, small), ("away", away, up, small)])
+    assert [c.name for c in kept] == ["big", "away"]
+    outer, inner = loads_of(kept[:1]).wrenches, loads_of([("small", inside, up, small)]).wrenches
+    every = np.vstack([np.vstack([outer, np.zeros(6)]).T, np.ones(len(outer) + 1)])
+    for w in inner[:: max(1, len(inner) // 10)]:
+        assert nnls(every, np.append(w, 1.0))[1] < 1e-5 * max(1.0, float(np.abs(w).max()))
 
 
 def test_a_clamps_pull_is_friction_of_its_nose_and_shares_its_cone():

@@ -113,7 +113,7 @@ def certify(
     factor = 0.0 if loose else best.factor
     gives = loose or _first(best, factor, floor, pressures)
     at = loads.at[best.row]
-    name = loads.names[best.row]
+    name = loads.name(best.row)
     margin = Margin("holding", name, gives, floor, factor, "×", (float(at[0]), float(at[1]), float(at[2])), "station")
     reasons = _reasons(grip, rank)
     if advice and factor < floor:
@@ -136,7 +136,7 @@ def certify(
         certificate={
             "friction_upper_bound": best.bound,
             "least_preload": enough.certificate if enough else {},
-            "loads": len(loads.names),
+            "loads": len(loads),
         },
         elastic=_entries(contacts, best),
     )
@@ -161,7 +161,8 @@ def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array, sh
     at_rest = rest(contacts, gravity, share)
     # Past the friction factor the elastic one decides nothing: the search ends a little above it.
     stop = max(2.0, _ELASTIC_ABOVE * min(worst.factor, 20.0))
-    elastic, row = elastic_factor(contacts, at_rest, wrenches, gravity, stop=stop)
+    order = np.concatenate([[worst.row], worst.order[worst.order != worst.row]])
+    elastic, row = elastic_factor(contacts, at_rest, wrenches, gravity, stop=stop, order=order)
     decides = elastic < worst.factor
     if not decides:
         row = worst.row

@@ -90,8 +90,7 @@ def respond(contacts: Contacts, at_rest: Rest, wrenches: Array, gravity: Array, 
 
 
 def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: Array, rounds: int = _ROUNDS) -> State:
-    length = contacts.length
-    scale = np.array([1.0, 1.0, 1.0, length, length, length])
+    scale = _scale(contacts)
     found = twist * scale
     stiff = TANGENTIAL * contacts.stiffness
     force, slip, gap, residual = newton.solve_many(
@@ -106,6 +105,11 @@ def _solve(contacts: Contacts, start: Array, normal: Array, load: Array, twist: 
         rounds,
     )
     return State(force, slip, gap, found / scale, residual)
+
+
+def _scale(contacts: Contacts) -> Array:
+    """(6,): brings the twist's turns and the wrench's moments to the size of motions and forces."""
+    return np.array([1.0, 1.0, 1.0, *[contacts.length] * 3])
 
 
 def opposed(contacts: Contacts) -> NDArray[np.bool_]:
@@ -140,46 +144,41 @@ def holds(contacts: Contacts, at_rest: Rest, state: State) -> NDArray[np.bool_]:
 
 
 def elastic_factor(
-    contacts: Contacts, at_rest: Rest, wrenches: Array, gravity: Array, *, stop: float = _CAP
+    contacts: Contacts,
+    at_rest: Rest,
+    wrenches: Array,
+    gravity: Array,
+    *,
+    stop: float = _CAP,
+    order: NDArray[np.int64] | None = None,
 ) -> tuple[float, int]:
     """Largest common scale that all loads survive, and the load that fails first past it.
 
-    A load that holds at the least scale found so far can't lower it; one that fails is bisected to 0.01 %. In the end
-    all loads are tried at eight scales below the answer as well, so that one that fails, holds and fails again is
-    met. Where Newton's method finds no balance the load counts as not held. An answer of `stop` means at least that.
+    A load that holds at the least scale found so far can't lower it; one that fails is bisected to 0.01 %. Loads that
+    bend the contacts' answer are tried at four scales below the answer as well, so that one that fails, holds and
+    fails again is met; where no contact slides or opens, the answer is straight in the scale and holding at one scale
+    is holding at all below it. Where Newton's method finds no balance the load counts as not held. An answer of `stop`
+    means at least that. `order` names the loads expected to be worst first; it changes the time, not the answer.
     """
     if not at_rest.balanced:
         return 0.0, 0
-    best, row = stop, 0
-    pending = np.arange(len(wrenches))
-    while len(pending):
-        good = holds(contacts, at_rest, respond(contacts, at_rest, best * wrenches[pending], gravity))
-        pending = pending[~good]
-        if len(pending):
-            row = int(pending[_heaviest(contacts, wrenches[pending])])
-            best = _bisect(contacts, at_rest, wrenches[row], gravity, best)
-            pending = pending[pending != row]
-    for share in np.arange(1, 9) / 9.0:
-        good = holds(contacts, at_rest, respond(contacts, at_rest, share * best * wrenches, gravity))
-        for i in np.flatnonzero(~good):
-            lower = _bisect(contacts, at_rest, wrenches[i], gravity, share * best)
-            if lower < best:
-                best, row = lower, int(i)
-    return best, row
-
-
-def _heaviest(contacts: Contacts, wrenches: Array) -> int:
-    scale = np.array([1.0, 1.0, 1.0, *[contacts.length] * 3])
-    return int(np.argmax(np.linalg.norm(wrenches / scale, axis=1)))
-
-
-def _bisect(contacts: Contacts, at_rest: Rest, load: Array, gravity: Array, high: float) -> float:
-    """Largest scale below `high`, which fails, at which the load holds, to 0.01 %; 0 if it never does."""
-    low, tiny = 0.0, 1e-4 * high
-    while high - low > max(1e-4 * high, tiny * 1e-2):
-        # Seven scales at once: three halvings in one call.
-        scales = low + (high - low) * np.arange(1, 8) / 8.0
-        good = holds(contacts, at_rest, respond(contacts, at_rest, scales[:, None] * load, gravity))
-        first = int(np.argmin(good)) if not good.all() else 7
-        low, high = (low if first == 0 else float(scales[first - 1])), (high if first == 7 else float(scales[first]))
-    return low
+    scale = _scale(contacts)
+    lone = np.arange(len(contacts.ids))
+    best, row = newton.least_scale(
+        np.ascontiguousarray(contacts.grasp / scale),
+        np.ascontiguousarray(at_rest.force, dtype=float),
+        np.ascontiguousarray(contacts.stiffness, dtype=float),
+        TANGENTIAL * contacts.stiffness,
+        contacts.mu,
+        np.ascontiguousarray(wrenches / scale, dtype=float),
+        np.ascontiguousarray(gravity / scale, dtype=float),
+        np.argsort(-np.linalg.norm(wrenches / scale, axis=1), kind="stable") if order is None else order,
+        at_rest.pressed,
+        contacts.is_clamp,
+        opposed(contacts),
+        lone if contacts.face is None else contacts.face.astype(np.int64),
+        SLIP_LIMIT,
+        float(stop),
+        _ROUNDS,
+    )
+    return float(best), int(row)

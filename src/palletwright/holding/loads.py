@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 from scipy.spatial import ConvexHull, QhullError
 
 from palletwright.cutting.model import Load
+from palletwright.grip.sweeps import distance_to_hull
 from palletwright.holding.contacts import Array, wrench
 from palletwright.holding.model import Wrench
 from palletwright.verdict import Vec
@@ -18,6 +19,7 @@ from palletwright.verdict import Vec
 # Side directions of a cut, evenly around its axis, on the circle's outside: never below the true push.
 SIDES = 12
 _MOST_CORNERS = 6
+_SAME = 1e-6  # mm
 
 
 class StationCut(NamedTuple):
@@ -29,19 +31,52 @@ class StationCut(NamedTuple):
     load: Load
 
 
-class Loads(NamedTuple):
-    """k loads: points (k, 3) mm, forces (k, 3) N, free moments (k, 3) N·mm, names, and the cut's row (k,)."""
+@dataclass(frozen=True, eq=False)
+class Loads:
+    """k loads: points (k, 3) mm, forces (k, 3) N, free moments (k, 3) N·mm, the cut's row (k,); `name` tells one."""
 
     at: Array
     force: Array
     moment: Array
-    names: tuple[str, ...]
     cut: NDArray[np.int64]
+    told: tuple[tuple[str, str], ...]
+
+    def __len__(self) -> int:
+        return len(self.at)
 
     @property
     def wrenches(self) -> Array:
         """(k, 6) about the origin."""
         return wrench(self.at, self.force, self.moment)
+
+    def name(self, row: int) -> str:
+        """The cut, the tool's position and the push of one load."""
+        cut, push = self.told[row]
+        x, y, z = self.at[row]
+        return f"{cut} at ({x:.1f}, {y:.1f}, {z:.1f}): {push}"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(self.name(k) for k in range(len(self)))
+
+
+@dataclass(frozen=True, eq=False)
+class Prism:
+    """What holds all tips of a cut: a ring (c, 2) of the plane square to its direction, from `low` to `high` (mm)."""
+
+    ring: Array
+    low: float
+    high: float
+
+    def holds(self, other: Prism) -> bool:
+        """Whether another prism of the same direction lies inside, within 1e-6 mm."""
+        if other.low < self.low - _SAME or other.high > self.high + _SAME:
+            return False
+        if (other.ring.min(axis=0) < self.ring.min(axis=0) - _SAME).any():
+            return False
+        if (other.ring.max(axis=0) > self.ring.max(axis=0) + _SAME).any():
+            return False
+        return bool((distance_to_hull(other.ring, self.ring) <= _SAME).all())
 
 
 def across(direction: Array) -> tuple[Array, Array]:
@@ -52,26 +87,51 @@ def across(direction: Array) -> tuple[Array, Array]:
     return first, np.cross(direction, first)
 
 
+def prism_of(tips: Array, direction: Array) -> Prism:
+    """The prism along the unit vector `direction` that holds all `tips` (n, 3).
+
+    Its ring is the hull's, or the box around it where that has more than six corners.
+    """
+    u, v = across(direction)
+    flat = np.round(np.column_stack([tips @ u, tips @ v]), 6).astype(np.float64)
+    heights = np.round(tips @ direction, 6)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    return Prism(_ring(flat, low, high), float(heights.min()), float(heights.max()))
+
+
+def _ring(flat: Array, low: Array, high: Array) -> Array:
+    if (low == high).all():
+        return flat[:1]
+    if (low == high).any():
+        return np.array([low, high])
+    box = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+    if len(flat) == 2:
+        return flat
+    try:
+        corners = flat[ConvexHull(flat).vertices]
+    except QhullError:  # all on one line: its ends
+        order = np.argsort(flat @ (flat[-1] - flat[0]))
+        corners = flat[order[[0, -1]]]
+    return corners if len(corners) <= _MOST_CORNERS else box
+
+
 def extreme_tips(tips: Array, direction: Array) -> Array:
     """(c, 3) positions whose hull holds all `tips` (n, 3), at most 12.
 
     A wrench is linear in the tip's position, so checking these covers every tip. Square to the direction: the hull's
     corners, or the box around them if there are more than six; along it: the deepest and the highest tip.
     """
+    return _corners(prism_of(tips, direction), direction)
+
+
+def _corners(prism: Prism, direction: Array) -> Array:
     u, v = across(direction)
-    flat = np.column_stack([tips @ u, tips @ v])
-    corners = np.unique(np.round(flat, 6), axis=0)
-    if len(corners) > 2:
-        try:
-            corners = corners[ConvexHull(corners).vertices]
-        except QhullError:  # all on one line: its ends
-            order = np.argsort(corners @ (corners[-1] - corners[0]))
-            corners = corners[order[[0, -1]]]
-    if len(corners) > _MOST_CORNERS:
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        corners = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
-    heights = np.unique(np.round([(tips @ direction).min(), (tips @ direction).max()], 6))
-    return np.array([a * u + b * v + h * direction for a, b in corners for h in heights])
+    heights = [prism.low] if prism.low == prism.high else [prism.low, prism.high]
+    return np.array([a * u + b * v + h * direction for a, b in prism.ring for h in heights])
+
+
+def _unit(direction: Vec) -> Array:
+    return np.asarray(direction, dtype=float) / float(np.linalg.norm(direction))
 
 
 def loads_of(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]], *, with_spread: bool = True) -> Loads:
@@ -80,57 +140,39 @@ def loads_of(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]], *, with_
     `with_spread` takes every force at the upper end of its spread. Forces act on the part: a push goes against the
     cut's direction, a pull along it.
     """
-    at, force, moment, names, rows = [], [], [], [], []
+    at: list[Array] = [np.zeros((0, 3))]
+    force, moment, rows = list(at), list(at), [np.zeros(0, dtype=np.int64)]
+    told: list[tuple[str, str]] = []
     for row, (name, tips, towards, load) in enumerate(cuts):
-        direction = np.asarray(towards, dtype=float) / np.linalg.norm(towards)
+        direction = _unit(towards)
         grown = 1.0 + load.spread if with_spread else 1.0
         pushes = _pushes(direction, load)
-        for corner in extreme_tips(np.asarray(tips, dtype=float).reshape(-1, 3), direction):
-            place = f"({corner[0]:.1f}, {corner[1]:.1f}, {corner[2]:.1f})"
-            for push, torque, told in pushes:
-                at.append(corner)
-                force.append(grown * push)
-                moment.append(grown * torque)
-                names.append(f"{name} at {place}: {told}")
-                rows.append(row)
-    return Loads(
-        np.array(at).reshape(-1, 3),
-        np.array(force).reshape(-1, 3),
-        np.array(moment).reshape(-1, 3),
-        tuple(names),
-        np.array(rows, dtype=np.int64),
-    )
+        corners = extreme_tips(np.asarray(tips, dtype=float).reshape(-1, 3), direction)
+        at.append(np.repeat(corners, len(pushes), axis=0))
+        force.append(np.tile(grown * np.array([p for p, _, _ in pushes]), (len(corners), 1)))
+        moment.append(np.tile(grown * np.array([m for _, m, _ in pushes]), (len(corners), 1)))
+        rows.append(np.full(len(corners) * len(pushes), row, dtype=np.int64))
+        told += [(name, text) for _, _, text in pushes] * len(corners)
+    return Loads(np.concatenate(at), np.concatenate(force), np.concatenate(moment), np.concatenate(rows), tuple(told))
 
 
 def undominated(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]]) -> list[StationCut]:
-    """The cuts less those that another covers: same direction, tips inside its box, no force or torque greater.
+    """The cuts less those that another covers: same direction, tips inside its prism, no force or torque greater.
 
     Every load of a covered cut is a mean of the other's loads and none, so it can't have the least friction factor.
     """
     rows = [StationCut(c[0], np.asarray(c[1], dtype=float).reshape(-1, 3), c[2], c[3]) for c in cuts]
-    kept: list[StationCut] = []
-    for cut in sorted(rows, key=lambda c: -max(c.load.side, c.load.push, c.load.pull)):
-        if not any(_covers(other, cut) for other in kept):
-            kept.append(cut)
-    return sorted(kept, key=lambda c: [r is c for r in rows].index(True))
-
-
-def _covers(big: StationCut, small: StationCut) -> bool:
-    if not np.allclose(big.direction, small.direction, atol=1e-9):
-        return False
-    a, b = (
-        (1.0 + c.load.spread) * np.array([c.load.side, c.load.push, c.load.pull, c.load.torque]) for c in (big, small)
-    )
-    if (a < b).any():
-        return False
-    # The corners of the big cut's hull: the small one's corners must be means of them.
-    corners = extreme_tips(big.tips, np.asarray(big.direction) / np.linalg.norm(big.direction))
-    return all(_inside(corners, tip) for tip in extreme_tips(small.tips, np.asarray(big.direction, dtype=float)))
-
-
-def _inside(corners: Array, point: Array) -> bool:
-    _, left = nnls(np.vstack([corners.T, np.ones(len(corners))]), np.append(point, 1.0))
-    return bool(left < 1e-6)
+    kept: list[tuple[int, Array, Array, Prism]] = []
+    for k in sorted(range(len(rows)), key=lambda k: -max(rows[k].load.side, rows[k].load.push, rows[k].load.pull)):
+        direction, load = _unit(rows[k].direction), rows[k].load
+        forces = (1.0 + load.spread) * np.array([load.side, load.push, load.pull, load.torque])
+        prism = prism_of(rows[k].tips, direction)
+        if not any(
+            (most >= forces).all() and np.abs(way - direction).max() < 1e-9 and big.holds(prism)
+            for _, way, most, big in kept
+        ):
+            kept.append((k, direction, forces, prism))
+    return [rows[k] for k in sorted(k for k, _, _, _ in kept)]
 
 
 def _pushes(direction: Array, load: Load) -> list[tuple[Array, Array, str]]:

@@ -13,19 +13,23 @@ from palletwright.holding import friction as f
 from palletwright.holding.contacts import Array, Contacts
 from palletwright.holding.elastic import balanced, rest
 
-_FIRST = 16
-_CHUNK = 64
+_FIRST = 4
+_CHUNK = 8
 
 
 @dataclass(frozen=True, eq=False)
 class Worst:
-    """Least friction factor, its load's row, a bound never below that load's factor, and its virtual twist (6,)."""
+    """Least friction factor, its load's row, a bound never below that load's factor, and its virtual twist (6,).
+
+    `order` (k,) names all loads by the lower bound of their factor, the least first.
+    """
 
     factor: float
     row: int
     bound: float
     twist: Array
     solved: int
+    order: NDArray[np.int64]
 
 
 def worst_factor(contacts: Contacts, wrenches: Array, gravity: Array) -> Worst:
@@ -35,7 +39,7 @@ def worst_factor(contacts: Contacts, wrenches: Array, gravity: Array) -> Worst:
     are solved, those with the least lower bound first.
     """
     lower = lower_bounds(contacts, wrenches, gravity)
-    pending = np.argsort(lower, kind="stable")
+    order = pending = np.argsort(lower, kind="stable")
     at_rest = rest(contacts, gravity)
     best, solved, chunk = None, 0, _FIRST
     while len(pending):
@@ -45,7 +49,7 @@ def worst_factor(contacts: Contacts, wrenches: Array, gravity: Array) -> Worst:
         least = int(np.argmin(got.factor))
         if best is None or got.factor[least] < best.factor:
             bound, twist = float(got.bound[least]), got.twist[least]
-            best = Worst(float(got.factor[least]), int(rows[least]), bound, twist, solved)
+            best = Worst(float(got.factor[least]), int(rows[least]), bound, twist, solved, order)
             pending = pending[lower[pending] < best.factor]
             if at_rest.balanced and len(pending):
                 scaled = best.factor * (1.0 - 1e-6) * wrenches[pending]
