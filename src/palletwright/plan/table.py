@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +80,56 @@ def standing(machine: Machine, carrier: Carrier, most: int) -> tuple[tuple[tuple
         if len(places[:most]) > len(best):
             best = tuple(places[:most])
     return best
+
+
+def vise_rows(machine: Machine, carriers: Iterable[Carrier]) -> tuple[tuple[Placing, ...], ...]:
+    """Choices of the shop's own vises that stand on the table together: every kind alone, and all kinds mixed.
+
+    Each choice is as many as find room in rows, with hands' room between them; no capital is needed. Choices with
+    fewer vises of the same kinds aren't listed: stations that the balance doesn't need are left empty.
+    """
+    own = [c for c in carriers if c.kind == "vise" and c.owned and c.width is not None]
+    rows = [side_by_side(machine, [c] * c.how_many) for c in own]
+    if len(own) > 1:
+        rows.append(side_by_side(machine, [c for c in own for _ in range(c.how_many)]))
+    found: dict[tuple[str, ...], tuple[Placing, ...]] = {}
+    for placings in rows:
+        if placings:
+            found.setdefault(tuple(p.mount for p in placings), placings)
+    return tuple(found.values())
+
+
+def side_by_side(machine: Machine, vises: Sequence[Carrier]) -> tuple[Placing, ...]:
+    """As many of these vises as stand on one free area of the table in rows, all turned alike, narrow ones first."""
+    best: tuple[Placing, ...] = ()
+    for turn in (0, 1):
+        order = sorted(vises, key=lambda c: (footprint(c, turn)[0], footprint(c, turn)[1], c.id))
+        for area in free_areas(machine):
+            placed = _rows(area, order, turn)
+            if len(placed) > len(best):
+                best = placed
+    return best
+
+
+def _rows(area: Area, vises: Sequence[Carrier], turn: int) -> tuple[Placing, ...]:
+    """Rows along x in the middle of the area, each as deep as its deepest vise; what finds no room is left out."""
+    placed: list[Placing] = []
+    count: Counter[str] = Counter()
+    x, y, deep = area.x0, area.y0, 0.0
+    right, top = area.x0, area.y0
+    for vise in vises:
+        dx, dy = footprint(vise, turn)
+        if x + dx > area.x1 + 1e-9:
+            x, y, deep = area.x0, y + deep + GAP, 0.0
+        if x + dx > area.x1 + 1e-9 or y + dy > area.y1 + 1e-9:
+            continue
+        count[vise.id] += 1
+        name = f"{vise.id}#{count[vise.id]}"
+        placed.append(Placing(name, "vise", vise.id, 1, None, (x + dx / 2, y + dy / 2), turn))
+        x, deep = x + dx + GAP, max(deep, dy)
+        right, top = max(right, x - GAP), max(top, y + dy)
+    shift = (area.x1 - right) / 2, (area.y1 - top) / 2
+    return tuple(replace(p, at=(p.at[0] + shift[0], p.at[1] + shift[1])) for p in placed)
 
 
 def pallet_fits(machine: Machine, carrier: Carrier) -> str:
