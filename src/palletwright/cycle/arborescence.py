@@ -13,11 +13,44 @@ from numba import njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 FAR = 1e15
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
+def _take_cheapest(v: int, fresh: int, w: Floats, alive: Flags) -> tuple[int, float]:
+    """The cheapest arc into v: where it comes from (-1 for none) and its cost, which all arcs into v are reduced by."""
+    u, least = -1, FAR / 2
+    for a in range(fresh):
+        if alive[a] and a != v and w[a, v] < least:
+            u, least = a, w[a, v]
+    if u >= 0:
+        for a in range(fresh):
+            if alive[a] and a != v:
+                w[a, v] -= least
+    return u, least
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _contract(c: int, w: Floats, tail: Ints, parent: Ints, alive: Flags) -> None:
+    """Give the new node c the cheapest arcs in and out of the nodes that it stands for (`parent` is c)."""
+    for x in range(c):
+        if parent[x] != c:
+            continue
+        for a in range(c):
+            if not alive[a]:
+                continue
+            if w[a, x] < w[a, c]:
+                w[a, c] = w[a, x]
+                tail[a, c] = tail[a, x]
+            if w[x, a] < w[c, a]:
+                w[c, a] = w[x, a]
+                tail[c, a] = tail[x, a]
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def least_arborescence(cost: Floats, choice: Ints) -> float:
     """Cost of the minimum arborescence rooted at 0 (Edmonds; dense, O(n²) a contraction); FAR-like when none.
 
     `choice` (n,) receives each node's predecessor (choice[0] = -1).
@@ -31,7 +64,6 @@ def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
     for a in range(n):
         for b in range(n):
             tail[a, b] = a * n + b
-    best_in = np.full(total, -1, np.int64)
     arc_in = np.full(total, -1, np.int64)
     alive = np.zeros(total, np.bool_)
     alive[:n] = True
@@ -50,18 +82,11 @@ def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
             state[v] = 1
             walk[length] = v
             length += 1
-            u, least = -1, FAR * 10
-            for a in range(fresh):
-                if alive[a] and a != v and w[a, v] < least:
-                    u, least = a, w[a, v]
-            if u < 0 or least >= FAR / 2:
+            u, least = _take_cheapest(v, fresh, w, alive)
+            if u < 0:
                 return FAR
             value += least
-            best_in[v] = u
             arc_in[v] = tail[u, v]
-            for a in range(fresh):
-                if alive[a] and a != v:
-                    w[a, v] -= least
             if state[u] == 1:  # a cycle: contract it
                 c = fresh
                 fresh += 1
@@ -74,17 +99,7 @@ def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
                     parent[x] = c
                     if x == u:
                         break
-                for x in range(c):
-                    if parent[x] == c:
-                        for a in range(c):
-                            if not alive[a]:
-                                continue
-                            if w[a, x] < w[a, c]:
-                                w[a, c] = w[a, x]
-                                tail[a, c] = tail[a, x]
-                            if w[x, a] < w[c, a]:
-                                w[c, a] = w[x, a]
-                                tail[c, a] = tail[x, a]
+                _contract(c, w, tail, parent, alive)
                 v = c
             else:
                 v = u
@@ -96,9 +111,7 @@ def least_arborescence(cost: Floats, choice: NDArray[np.int64]) -> float:
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def _expand(
-    n: int, fresh: int, parent: NDArray[np.int64], arc_in: NDArray[np.int64], choice: NDArray[np.int64]
-) -> None:
+def _expand(n: int, fresh: int, parent: Ints, arc_in: Ints, choice: Ints) -> None:
     """Open the contractions from the outside in: the arc into a contraction replaces one arc inside it."""
     choice[:] = -1
     fixed = np.zeros(fresh, np.bool_)

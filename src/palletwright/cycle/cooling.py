@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from palletwright.cycle.exchange import path_cost
+from palletwright.cycle.exchange import crosses, path_cost
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -26,6 +26,72 @@ def _free(path: Ints, heads: Ints, tails: Ints, place: Ints, h: int, j: int) -> 
             if place[tails[s]] <= j:
                 return False
     return True
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _taken(change: float, heat: float, rng: np.random.Generator) -> bool:
+    """Metropolis: what costs less always, what costs more the less often the more it costs."""
+    return change <= 0.0 or (change <= 20.0 * heat and rng.random() < np.exp(-change / heat))
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _turn(
+    here: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    place: Ints,
+    h: int,
+    heat: float,
+    rng: np.random.Generator,
+) -> float:
+    """Turn a segment after position h round where that is taken and allowed; the change in cost, 0 where it isn't."""
+    n = len(here)
+    j = min(n - 2, h + 1 + _length(n - 3 - h, rng))
+    a, b, w, z = here[h], here[h + 1], here[j], here[j + 1]
+    change: float = cost[a, w] + cost[b, z] - cost[a, b] - cost[w, z]
+    if change > 20.0 * heat:
+        return 0.0
+    for k in range(h + 1, j):
+        change += cost[here[k + 1], here[k]] - cost[here[k], here[k + 1]]
+    if not (_taken(change, heat, rng) and _free(here, heads, tails, place, h, j)):
+        return 0.0
+    here[h + 1 : j + 1] = here[h + 1 : j + 1][::-1].copy()
+    for k in range(h + 1, j + 1):
+        place[here[k]] = k
+    return change
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _swap(
+    here: Ints,
+    spare: Ints,
+    cost: Floats,
+    heads: Ints,
+    tails: Ints,
+    place: Ints,
+    h: int,
+    heat: float,
+    rng: np.random.Generator,
+) -> float:
+    """Exchange two segments after position h where that is taken and allowed; the change in cost, 0 where it isn't."""
+    n = len(here)
+    i = h + _length(n - 3 - h, rng)
+    j = i + _length(n - 2 - i, rng)
+    a, b, u, v, w, z = here[h], here[h + 1], here[i], here[i + 1], here[j], here[j + 1]
+    change: float = cost[a, v] + cost[w, b] + cost[u, z] - cost[a, b] - cost[u, v] - cost[w, z]
+    if not _taken(change, heat, rng) or crosses(here, heads, tails, place, h, i, j):
+        return 0.0
+    left, right = i - h, j - i
+    for k in range(left):
+        spare[k] = here[h + 1 + k]
+    for k in range(right):
+        here[h + 1 + k] = here[i + 1 + k]
+    for k in range(left):
+        here[h + 1 + right + k] = spare[k]
+    for k in range(h + 1, j + 1):
+        place[here[k]] = k
+    return change
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
@@ -61,49 +127,9 @@ def cool(
             heat *= fall
         h = int(rng.random() * (n - 3))
         if turns and rng.random() < 0.4:
-            j = min(n - 2, h + 1 + _length(n - 3 - h, rng))
-            a, b, w, z = here[h], here[h + 1], here[j], here[j + 1]
-            change = cost[a, w] + cost[b, z] - cost[a, b] - cost[w, z]
-            if change > 20.0 * heat:
-                continue
-            for k in range(h + 1, j):
-                change += cost[here[k + 1], here[k]] - cost[here[k], here[k + 1]]
-            if (change <= 0.0 or rng.random() < np.exp(-change / heat)) and _free(here, heads, tails, place, h, j):
-                here[h + 1 : j + 1] = here[h + 1 : j + 1][::-1].copy()
-                for k in range(h + 1, j + 1):
-                    place[here[k]] = k
-                value += change
-                if value < least - 1e-9:
-                    least = value
-                    best[:] = here
-            continue
-        i = h + _length(n - 3 - h, rng)
-        j = i + _length(n - 2 - i, rng)
-        a, b, u, v, w, z = here[h], here[h + 1], here[i], here[i + 1], here[j], here[j + 1]
-        change = cost[a, v] + cost[w, b] + cost[u, z] - cost[a, b] - cost[u, v] - cost[w, z]
-        if change > 0.0 and (change > 20.0 * heat or rng.random() >= np.exp(-change / heat)):
-            continue
-        allowed = True
-        for k in range(h + 1, i + 1):
-            for s in range(heads[here[k]], heads[here[k] + 1]):
-                p = place[tails[s]]
-                if i < p <= j:
-                    allowed = False
-                    break
-            if not allowed:
-                break
-        if not allowed:
-            continue
-        left = i - h
-        for k in range(left):
-            spare[k] = here[h + 1 + k]
-        for k in range(j - i):
-            here[h + 1 + k] = here[i + 1 + k]
-        for k in range(left):
-            here[h + 1 + (j - i) + k] = spare[k]
-        for k in range(h + 1, j + 1):
-            place[here[k]] = k
-        value += change
+            value += _turn(here, cost, heads, tails, place, h, heat, rng)
+        else:
+            value += _swap(here, spare, cost, heads, tails, place, h, heat, rng)
         if value < least - 1e-9:
             least = value
             best[:] = here

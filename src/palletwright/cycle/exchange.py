@@ -137,6 +137,53 @@ def descend(
     return gained
 
 
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _stop_after(
+    i: int, stop: int, last: int, path: Ints, heads: Ints, tails: Ints, place: Ints, blocked: Ints, tick: int
+) -> int:
+    """The first position that may not join the right segment now that position i has joined the left one."""
+    u = path[i]
+    for k in range(heads[u], heads[u + 1]):
+        p = place[tails[k]]
+        blocked[p] = tick
+        stop = min(stop, p)
+    if stop <= i:  # the node that blocked has joined the left segment
+        stop = i + 1
+        while stop <= last and blocked[stop] != tick:
+            stop += 1
+    return stop
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _turned_at(
+    h: int, i: int, j: int, out: float, path: Ints, cost: Floats, tied: Ints, back: Floats, best: float
+) -> tuple[float, int]:
+    """The exchange of h+1..i and i+1..j with one turned round that gains more than `best`: gain, kind; 0 for none."""
+    a, b, u, v, w, z = path[h], path[h + 1], path[i], path[i + 1], path[j], path[j + 1]
+    kind = 0
+    if tied[h + 1] > i:
+        gain = out + cost[w, z] - cost[a, v] - cost[w, u] - cost[b, z] - back[i] + back[h + 1]
+        if gain > best:
+            best, kind = gain, 1
+    if tied[i + 1] > j:
+        gain = out + cost[w, z] - cost[a, w] - cost[v, b] - cost[u, z] - back[j] + back[i + 1]
+        if gain > best:
+            best, kind = gain, 2
+    return best, kind
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]
+def _one_turned(h: int, stop: int, path: Ints, cost: Floats, back: Floats, best: float) -> tuple[float, int, int, int]:
+    """The best turn of a single segment h+1..j with j below `stop`: gain, i, j, kind as in `_best_at`."""
+    a, b, end, kind = path[h], path[h + 1], 0, 0
+    for j in range(h + 2, stop):
+        w, z = path[j], path[j + 1]
+        gain = cost[a, b] + cost[w, z] - cost[a, w] - cost[b, z] - back[j] + back[h + 1]
+        if gain > best:
+            best, end, kind = gain, j, 3
+    return best, h + 1 if end else 0, end, kind
+
+
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def _best_at(
     h: int,
@@ -158,32 +205,19 @@ def _best_at(
     near: Ints,
 ) -> tuple[float, int, int, int]:
     """The best allowed exchange that cuts after position h: gain, i, j, kind; j = 0 where none gains."""
-    a, b = path[h], path[h + 1]
+    a, b, last = path[h], path[h + 1], min(len(path) - 2, h + width)
     all_of_h = dirty[a] or dirty[b]
-    last = min(len(path) - 2, h + width)
     best, bi, bj, bk, stop, begin = 1e-9, 0, 0, 0, last + 1, 0
     if turns:
-        for j in range(h + 2, min(last + 1, tied[h + 1])):
-            w, z = path[j], path[j + 1]
-            gain = cost[a, b] + cost[w, z] - cost[a, w] - cost[b, z] - back[j] + back[h + 1]
-            if gain > best:
-                best, bi, bj, bk = gain, h + 1, j, 3
-    if turns and not all_of_h:
-        found: tuple[float, int, int, int] = _near_at(
-            h, last, path, cost, heads, tails, dirty, place, tied, back, places, count, near, best, bi, bj, bk
-        )
-        return found
+        best, bi, bj, bk = _one_turned(h, min(last + 1, tied[h + 1]), path, cost, back, best)
+        if not all_of_h:
+            found: tuple[float, int, int, int] = _near_at(
+                h, last, path, cost, heads, tails, dirty, place, tied, back, places, count, near, best, bi, bj, bk
+            )
+            return found
     for i in range(h + 1, last):
         u, v = path[i], path[i + 1]
-        for k in range(heads[u], heads[u + 1]):
-            p = place[tails[k]]
-            blocked[p] = tick
-            if p < stop:
-                stop = p
-        if stop <= i:  # the node that blocked has joined the left segment
-            stop = i + 1
-            while stop <= last and blocked[stop] != tick:
-                stop += 1
+        stop = _stop_after(i, stop, last, path, heads, tails, place, blocked, tick)
         out = cost[a, b] + cost[u, v]
         dense = all_of_h or dirty[u] or dirty[v]
         while begin < count and places[begin] <= i:
@@ -207,19 +241,14 @@ def _best_at(
             if gain > best:
                 best, bi, bj, bk = gain, i, j, 0
             if turns:
-                if tied[h + 1] > i:
-                    gain = out + cost[w, z] - cost[a, v] - cost[w, u] - cost[b, z] - back[i] + back[h + 1]
-                    if gain > best:
-                        best, bi, bj, bk = gain, i, j, 1
-                if tied[i + 1] > j:
-                    gain = out + cost[w, z] - cost[a, w] - cost[v, b] - cost[u, z] - back[j] + back[i + 1]
-                    if gain > best:
-                        best, bi, bj, bk = gain, i, j, 2
+                gain, kind = _turned_at(h, i, j, out, path, cost, tied, back, best)
+                if kind > 0:
+                    best, bi, bj, bk = gain, i, j, kind
     return best, bi, bj, bk
 
 
 @njit(cache=True)  # type: ignore[untyped-decorator]
-def _crosses(path: Ints, heads: Ints, tails: Ints, place: Ints, h: int, i: int, j: int) -> bool:
+def crosses(path: Ints, heads: Ints, tails: Ints, place: Ints, h: int, i: int, j: int) -> bool:
     """Whether something in h+1..i must stand before something in i+1..j."""
     for k in range(h + 1, i + 1):
         for s in range(heads[path[k]], heads[path[k] + 1]):
@@ -277,7 +306,7 @@ def _near_at(
                 kind = 2
             else:
                 continue
-            if gain > best and not _crosses(path, heads, tails, place, h, i, j):
+            if gain > best and not crosses(path, heads, tails, place, h, i, j):
                 best, bi, bj, bk = gain, i, j, kind
     return best, bi, bj, bk
 
