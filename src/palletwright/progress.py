@@ -5,11 +5,11 @@ from __future__ import annotations
 import signal
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from types import FrameType
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 T = TypeVar("T")
 
@@ -46,12 +46,18 @@ class Stop:
         return None if self._until is None else max(0.0, self._until - time.monotonic())
 
 
+def unheard(results: Sequence[Any]) -> None:
+    """Hears of results, and tells nobody."""
+
+
 @dataclass(frozen=True)
 class Progress:
-    """What long work is handed: whom to tell, and when to stop."""
+    """What long work is handed: whom to tell, when to stop, and who hears of workable results, best first, as soon as
+    there are any and whenever there are more."""
 
     report: Report = silent
     stop: Stop = field(default_factory=Stop)
+    found: Callable[[Sequence[Any]], None] = unheard
 
     def __call__(self, stage: str, done: float, total: float) -> None:
         self.report(stage, done, total)

@@ -19,7 +19,7 @@ from palletwright.plan.hands import Hands, hands
 from palletwright.plan.model import Plan, TurnedDown, Way
 from palletwright.plan.onemore import one_more
 from palletwright.plan.pictures import pictures
-from palletwright.plan.search import candidates, checked, machines_of, queues, too_big, ways_of
+from palletwright.plan.search import candidates, checked, machines_of, queues, too_big
 from palletwright.plan.today import today
 from palletwright.progress import Progress
 from palletwright.shop.model import Material, Shop
@@ -85,9 +85,9 @@ def make(job: Job, shop: Shop, progress: Progress | None = None, workers: int = 
 
 def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None) -> Plan:
     started = time.perf_counter()
+    context = prepare(job, shop, progress)
     if helping is not None:
         helping.start()
-    context = prepare(job, shop, progress)
     context.hands = helping
     ways: list[Way] = []
     down: list[TurnedDown] = []
@@ -106,9 +106,8 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
         reasons += accesses[machine.id].reasons
         found, refused = candidates(context, machine)
         down += refused
-        good, failed = checked(context, queues(context, found))
+        ways, failed = checked(context, queues(context, found), ways)
         down += failed
-        ways += ways_of(context, good)
         if context.stopped_early and ways:
             break
     if not ways:

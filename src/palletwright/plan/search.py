@@ -100,11 +100,12 @@ def queues(context: Context, found: list[Candidate]) -> list[list[Candidate]]:
     return [rows[k] for k in sorted(rows, key=lambda k: (k[1], k[0] == "fixed", k[2]))]
 
 
-def checked(
-    context: Context, chosen: list[list[Candidate]]
-) -> tuple[list[tuple[Candidate, Examined]], list[TurnedDown]]:
-    """Full checks from every queue until a few have passed, best estimate first; a stop keeps what has passed."""
-    good: list[tuple[Candidate, Examined]] = []
+def checked(context: Context, chosen: list[list[Candidate]], ways: list[Way]) -> tuple[list[Way], list[TurnedDown]]:
+    """Full checks from every queue until a few have passed, best estimate first; a stop keeps what has passed.
+
+    Gives `ways` with those that passed; each time there are more the run's progress hears of all, best first.
+    """
+    good = list(ways)
     down: list[TurnedDown] = []
     for at, queue in enumerate(chosen):
         row, tried, passed = queue[: TRIES * context.job.effort], 0, 0
@@ -115,8 +116,9 @@ def checked(
             batch = row[tried : tried + _wanted(row[0]) - passed]
             for candidate, examined in zip(batch, examined_all(context, batch), strict=True):
                 if examined.passed:
-                    good.append((candidate, examined))
+                    good += ways_of(context, candidate, examined)
                     passed += 1
+                    context.progress.found(named(good))
                 else:
                     down.append(_failed(candidate, examined))
             tried += len(batch)
@@ -141,15 +143,15 @@ def _failed(candidate: Candidate, examined: Examined) -> TurnedDown:
     )
 
 
-def ways_of(context: Context, good: list[tuple[Candidate, Examined]]) -> list[Way]:
-    """Ways with one and more sets, ranked: cost within the tie band, then fewer sides and stations."""
-    rows = []
-    for candidate, examined in good:
-        several = [
-            way(context, examined, "", sets, candidate.label) for sets in range(1, context.job.greatest_sets + 1)
-        ]
-        rows += [w for w in several if not any(_beats(o, w) for o in several if o is not w)]
-    return [replace(w, name=f"plan {i + 1}") for i, w in enumerate(ranked(rows))]
+def ways_of(context: Context, candidate: Candidate, examined: Examined) -> list[Way]:
+    """An arrangement that passed, with as many sets as the job allows, without those that another number beats."""
+    several = [way(context, examined, "", sets, candidate.label) for sets in range(1, context.job.greatest_sets + 1)]
+    return [w for w in several if not any(_beats(o, w) for o in several if o is not w)]
+
+
+def named(ways: list[Way]) -> list[Way]:
+    """Ranked, and named by their rank."""
+    return [replace(w, name=f"plan {i + 1}") for i, w in enumerate(ranked(ways))]
 
 
 def _beats(a: Way, b: Way) -> bool:
