@@ -13,12 +13,12 @@ import pytest
 from cheap_planner import bound, cheap_bound, cheap_plan, value
 
 from palletwright.demo import demo_job
-from palletwright.errors import InputError
+from palletwright.errors import InputError, SolidError
 from palletwright.job import read_job
 from palletwright.plan import portfolio
 from palletwright.plan.crew import Crew
 from palletwright.plan.joblist import read_jobs
-from palletwright.plan.money import DESIGN_HOURS
+from palletwright.plan.money import DESIGN_HOURS, material_price
 from palletwright.plan.planning import prepare
 from palletwright.plan.portfolio import rank_folder
 from palletwright.plan.ranktable import COLUMNS, ranking_notes, ranking_rows
@@ -47,7 +47,7 @@ def threads(monkeypatch):
     """The crew in threads of this process: the driver's own logic without the price of spawning."""
 
     @contextmanager
-    def crew(work, workers, scheduler=None) -> Iterator[Crew]:
+    def crew(work, workers, scheduler=None, tasks_a_worker=7) -> Iterator[Crew]:
         made = Crew(work, lambda: ThreadPoolExecutor(workers), workers, replace_after=7)
         yield made
         made.close()
@@ -306,6 +306,22 @@ def test_building_hours_come_from_the_bill():
     assert (found.way, found.building_hours, found.making_hours) == ("plan 2", pytest.approx(24), pytest.approx(12))
     assert found.saving_per_hour == pytest.approx(200)
     assert worth_of(data | {"plans": [free]}).saving_per_hour is None
+    # A second set for half as many hours again that saves a quarter more: the first is the better hour's work.
+    more = way | {"name": "plan 1", "bill": [["design and programs", 36 * rates.design]]}
+    more["payback"] = {"saving_per_year": 6000.0, "saving_range": [5000.0, 7000.0]}
+    assert worth_of(data | {"plans": [more, way]}).way == "plan 2"
+    assert worth_of(data | {"plans": [more]}).range_per_hour == pytest.approx((5000 / 36, 7000 / 36))
+
+
+def test_a_priced_blank_is_bounded_without_its_solid_but_not_without_its_file(tmp_path):
+    job = read_job(demo_job(), SHOP)
+    assert job.blank.price is not None
+    part = tmp_path / "short.step"
+    part.write_text("ISO-10303-21;\nHEADER;\n")
+    with pytest.raises(SolidError, match="cut short"):
+        bound_of(job.model_copy(update={"part": part}), SHOP)
+    part.write_text("ISO-10303-21;\nEND-ISO-10303-21;\n")
+    assert bound_of(job.model_copy(update={"part": part}), SHOP) == bound_of(job, SHOP)
 
 
 def test_the_bound_of_a_real_job_leaves_what_no_way_avoids():
@@ -315,8 +331,9 @@ def test_the_bound_of_a_real_job_leaves_what_no_way_avoids():
     _, now = today_cost(context)
     found = bound_of(job, SHOP)
     assert least_operations(job) == 2
-    assert now.material + now.bench + now.wash + now.inspection < least_running(context) < now.running
-    assert found.saving_per_year == pytest.approx((now.running - least_running(context)) * job.per_year)
+    least = least_running(job, SHOP, material_price(context))
+    assert now.material + now.bench + now.wash + now.inspection < least < now.running
+    assert found.saving_per_year == pytest.approx((now.running - least) * job.per_year)
     assert found.saving_per_hour == pytest.approx(found.saving_per_year / (2 * DESIGN_HOURS))
     silent = bound_of(job.model_copy(update={"today": ()}), SHOP)
     assert silent.saving_per_hour is None

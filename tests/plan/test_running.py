@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +24,7 @@ from palletwright.plan.options import Option
 from palletwright.plan.planning import prepare
 from palletwright.plan.running import starts_of, today_flow, way_flow
 from palletwright.plan.today import MEASURED_SPREAD, today, today_cost, today_machine, today_spreads
+from palletwright.plan.worth import least_handling
 from palletwright.shop import example_shop
 
 SHOP = example_shop()
@@ -89,6 +91,16 @@ def test_loading_rests_on_motion_time_elements_of_the_grip(context, design, opti
     assert (hands.parts, hands.screws, hands.locators, hands.loose) == (1, 2, 3, 0)
     before, _ = context.in_process(context.machine(MACHINE), "fixed", 0, 0)
     assert hands.mass_kg == pytest.approx(before.volume * 2700e-9)
+
+
+def test_no_station_is_handled_in_less_than_the_bound_s_seconds(context, design):
+    least = least_handling(context.job, SHOP)
+    assert least > 3.0
+    for k in range(len(design.operations)):
+        for kind, parts, screws in itertools.product(("edge", "wedge", "strap", "screw", "jaw"), (1, 2, 4), (1, 2)):
+            hands = handling_of(context, design, option(context, k, kind, parts, screws), k)
+            assert station_time(hands).seconds / parts >= least
+    assert least_handling(context.job.model_copy(update={"station_seconds": 9.0}), SHOP) == 0.0
 
 
 def test_a_measured_station_counts_instead(context, design, options):
@@ -213,9 +225,9 @@ def test_today_has_the_tools_of_the_planned_way_and_its_own_scrap(context):
 
 def test_a_machine_that_the_shop_lacks_is_an_error_and_a_nameless_one_the_cheapest(context):
     step = TodayStep(operation="a", parts_per_start=1, cycle_seconds=10, load_seconds=5)
-    assert today_machine(context, step).rate == min(m.rate for m in SHOP.machines)
+    assert today_machine(SHOP, step).rate == min(m.rate for m in SHOP.machines)
     with pytest.raises(InputError, match="mc-gone"):
-        today_machine(context, step.model_copy(update={"machine": "mc-gone"}))
+        today_machine(SHOP, step.model_copy(update={"machine": "mc-gone"}))
 
 
 def test_measured_times_are_surer_than_told_ones_and_it_is_said(context):

@@ -137,7 +137,9 @@ def _deaf() -> None:
 
 
 @contextmanager
-def crew(work: Callable[[T], R], workers: int, scheduler: str | None = None) -> Iterator[Crew[T, R]]:
+def crew(
+    work: Callable[[T], R], workers: int, scheduler: str | None = None, tasks_a_worker: int = TASKS_A_WORKER
+) -> Iterator[Crew[T, R]]:
     """A crew of local processes, or with `scheduler` (its address) of a Dask cluster's workers.
 
     A cluster's workers must see the same folders. Raises InputError without the extra that a cluster needs.
@@ -145,7 +147,7 @@ def crew(work: Callable[[T], R], workers: int, scheduler: str | None = None) -> 
     if workers < 1:
         raise InputError([Fault("rank", "workers", str(workers), "isn't a count", "at least 1")])
     if scheduler is None:
-        made: Crew[T, R] = Crew(work, local_pool(workers), workers, TASKS_A_WORKER * workers)
+        made: Crew[T, R] = Crew(work, local_pool(workers), workers, tasks_a_worker * workers)
         with one_thread_each():
             try:
                 yield made

@@ -31,6 +31,9 @@ Bounder = Callable[[Job, Shop], Bound]
 TOP = 20
 """Jobs that a ranking names."""
 
+BOUNDS_A_WORKER = 2000
+"""Bounds after which a worker is replaced; they leave little behind."""
+
 ROUNDING = 1e-9
 """Relative error of sums of money that a bound forgives."""
 
@@ -131,8 +134,9 @@ def rank_folder(
         top=top,
         progress=progress or Progress(),
     )
-    with crew(work, workers, scheduler) as hands:
+    with crew(work, workers, scheduler, BOUNDS_A_WORKER) as hands:
         run.bound_all(hands)
+    with crew(work, workers, scheduler) as hands:
         run.plan_best(hands)
     data = run.ranking(capital, machine_hours)
     part = run.out / "ranking.json.part"

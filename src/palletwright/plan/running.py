@@ -104,7 +104,7 @@ def today_flow(context: Context) -> dict[str, Any] | None:
     data = running(
         starts,
         rates,
-        machine_rate=max(today_machine(context, s).rate for s in steps),
+        machine_rate=max(today_machine(context.shop, s).rate for s in steps),
         edge_use=context.shop.floors.edge_use,
         scrap=sum(s.scrap for s in steps) / len(steps),
         batch=batch_of(context.job),

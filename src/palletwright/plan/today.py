@@ -8,11 +8,11 @@ from palletwright.errors import Fault, InputError
 from palletwright.flow import Cost, Timing, combined, cost, cost_range, starts_per_part
 from palletwright.flow.figures import spreads_of
 from palletwright.flow.money import Loss
-from palletwright.job.model import TodayStep
+from palletwright.job.model import Job, TodayStep
 from palletwright.plan.context import Context
 from palletwright.plan.model import Way
 from palletwright.plan.money import batch_of, material_price
-from palletwright.shop.model import Machine
+from palletwright.shop.model import Machine, Shop
 from palletwright.verdict import Reason
 
 NOTHING_SAID = Reason("today", "the job doesn't say how the part is made today ([[today]] steps), so nothing is known")
@@ -43,31 +43,38 @@ def step_timing(step: TodayStep) -> Timing:
 
 
 def today_cost(context: Context, tools: float | None = None) -> tuple[Timing, Cost] | None:
-    """Timing and cost per part of the present way; None where the job doesn't describe it.
+    """Timing and cost per part of the present way; None where the job doesn't describe it. See `present_cost`."""
+    return present_cost(context.job, context.shop, material_price(context), tools) if context.job.today else None
 
-    Every step costs its own machine's rate, and loses parts at the value that they have by then. `tools`: money for
-    tools a part, which is that of the planned ways where they know it (the same metal comes off); None: a share of
-    the machine's cost.
+
+def present_cost(job: Job, shop: Shop, material: float, tools: float | None = None) -> tuple[Timing, Cost]:
+    """Timing and cost per part of the steps that a job says are its present way.
+
+    Parameters
+    ----------
+    material : money of a blank
+    tools : money for tools a part, which is that of the planned ways where they know it (the same metal comes off);
+        None: a share of the machine's cost
+
+    Every step costs its own machine's rate, and loses parts at the value that they have by then.
     """
-    steps = context.job.today
-    if not steps:
-        return None
+    steps = job.today
     timings = [step_timing(s) for s in steps]
     total = combined(timings)
-    rates = [today_machine(context, s).rate for s in steps]
+    rates = [today_machine(shop, s).rate for s in steps]
     spent = [t.start_seconds / t.parts_per_start for t in timings]
     setup = [s.setup_hours for s in steps]
     money = cost(
         total,
-        machine=today_machine(context, steps[0]),
-        rates=context.shop.rates,
-        per_year=context.job.per_year,
-        batch=batch_of(context.job),
-        material=material_price(context),
+        machine=today_machine(shop, steps[0]),
+        rates=shop.rates,
+        per_year=job.per_year,
+        batch=batch_of(job),
+        material=material,
         capital=0.0,
         setup_hours=sum(setup),
         scrap=0.0,
-        life_starts=context.shop.rates.fixture_life_starts,
+        life_starts=shop.rates.fixture_life_starts,
         tools=tools,
         losses=[Loss(t / sum(spent), s.scrap) for t, s in zip(spent, steps, strict=True)],
         machine_rate=_weighted(rates, spent),
@@ -80,14 +87,14 @@ def _weighted(values: Sequence[float], weights: Sequence[float]) -> float:
     return sum(v * w for v, w in zip(values, weights, strict=True)) / sum(weights)
 
 
-def today_machine(context: Context, step: TodayStep) -> Machine:
+def today_machine(shop: Shop, step: TodayStep) -> Machine:
     """The machine of a step: the one that it names, else the shop's cheapest an hour.
 
     Raises InputError for a machine that the shop doesn't have.
     """
-    machines = {m.id: m for m in context.shop.machines}
+    machines = {m.id: m for m in shop.machines}
     if step.machine is None:
-        return min(context.shop.machines, key=lambda m: (m.rate, m.id))
+        return min(shop.machines, key=lambda m: (m.rate, m.id))
     if step.machine not in machines:
         raise InputError([Fault("job", "today.machine", step.machine, "isn't in the shop", ", ".join(machines))])
     return machines[step.machine]
@@ -134,7 +141,7 @@ def _told(context: Context) -> tuple[Reason, ...]:
     told = [s.operation for s in steps if not s.measured]
     rows = [Reason("today", f"times told, not measured: {', '.join(told)}")] if told else []
     rows += [
-        Reason("today", f"{s.operation}: no machine is named, {today_machine(context, s).id} is assumed")
+        Reason("today", f"{s.operation}: no machine is named, {today_machine(context.shop, s).id} is assumed")
         for s in steps
         if s.machine is None
     ]
