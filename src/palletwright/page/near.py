@@ -1,0 +1,50 @@
+"""Who stands near a station on its side, and how much room is left to them and to the side's edge."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from palletwright.plan.arrange import sides_of_placing
+from palletwright.plan.context import Context
+from palletwright.plan.model import Design, StationAt
+from palletwright.plan.options import Option
+from palletwright.plan.table import station_pose
+
+
+def nearest(design: Design, module: StationAt, most: int) -> list[StationAt]:
+    """The nearest other stations on the same side, at most `most`."""
+    same = [s for s in design.stations if (s.mount, s.side) == (module.mount, module.side) and s.parts != module.parts]
+    return sorted(same, key=lambda s: (s.x - module.x) ** 2 + (s.y - module.y) ** 2)[:most]
+
+
+def outline(chosen: dict[int, Option], station: StationAt) -> Any:
+    """The station's outline on its side, mm."""
+    from shapely.affinity import affine_transform
+
+    pose = station_pose(station.x, station.y, station.turn)
+    flat = [pose[0, 0], pose[0, 1], pose[1, 0], pose[1, 1], pose[0, 3], pose[1, 3]]
+    return affine_transform(chosen[station.operation].module.outline, flat)
+
+
+def side_gaps(
+    context: Context, design: Design, chosen: dict[int, Option], module: StationAt
+) -> tuple[dict[str, Any] | None, float]:
+    """The gap to the nearest neighbour on the side (mm, with the line between them), and the mm² past its edge.
+
+    Outlines seen against the side's normal: bodies that reach under one another read as touching.
+    """
+    from shapely.ops import nearest_points
+
+    mine = outline(chosen, module)
+    placing = next(p for p in design.placings if p.mount == module.mount)
+    side = next((s for s in sides_of_placing(context, placing) if s.id == module.side), None)
+    outside = 0.0 if side is None else float(mine.difference(side.area.buffer(1e-3)).area)
+    gap: dict[str, Any] | None = None
+    for other in nearest(design, module, 6):
+        theirs = outline(chosen, other)
+        have = float(mine.distance(theirs))
+        if gap is None or have < gap["have"]:
+            a, b = nearest_points(mine, theirs)
+            line = [[a.x, a.y], [b.x, b.y]]
+            gap = {"to": "/".join(other.parts), "have": have, "need": context.shop.floors.solid_gap, "line": line}
+    return gap, outside

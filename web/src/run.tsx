@@ -1,0 +1,64 @@
+// A planning run: stages with counts and time left, ways as they are found, stop that keeps the best.
+import { useEffect, useRef, useState } from "preact/hooks";
+import { post } from "./api";
+import { Faults, Work } from "./bits";
+import { minutes, num, plural, sig } from "./format";
+import type { RunState } from "./types";
+
+export function RunPanel({ id, currency, onEnd, onAgain }: { id: string; currency: string; onEnd: (plan: string) => void; onAgain: () => void }) {
+  const [state, setState] = useState<RunState | null>(null);
+  const ended = useRef(false);
+  useEffect(() => {
+    const source = new EventSource(`/api/runs/${id}/events`);
+    source.onmessage = (e) => {
+      const told = JSON.parse(e.data as string) as RunState;
+      setState(told);
+      if (told.state === "running" || ended.current) return;
+      ended.current = true;
+      source.close();
+      onEnd(told.plan);
+    };
+    return () => source.close();
+  }, [id]);
+  if (!state) return <p class="waiting">Starting …</p>;
+  if (state.state !== "running")
+    return (
+      <div class="run">
+        <p>{state.state === "done" ? "The plan is there." : state.state === "stopped" ? "Stopped before anything workable was found." : state.message}</p>
+        <Faults of={state.faults} />
+        <button type="button" onClick={onAgain}>Change something and plan again</button>
+      </div>
+    );
+  return (
+    <div class="run" aria-live="polite">
+      <p>
+        {state.stopping ? "Stopping after this step; the best so far is kept." : `Planning for ${minutes(state.seconds)}.`}
+        {state.seconds_left != null && !state.stopping && ` About ${minutes(state.seconds_left)} left in this stage.`}
+      </p>
+      <ol class="stages">
+        {state.stages.map((s) => (
+          <li key={s.name}>
+            <span>{s.name}</span>
+            <progress value={s.done} max={s.total || 1} aria-label={s.name} />
+            <span class="soft">{num(s.done, 0)} of {num(s.total, 0)}</span>
+          </li>
+        ))}
+      </ol>
+      {state.ways.length > 0 && (
+        <>
+          <h3>Workable already</h3>
+          <ul class="plain">
+            {state.ways.slice(0, 5).map((w, i) => (
+              <li key={i}>
+                <b>{sig(w.parts_per_start)} parts a start</b>, {num(w.cost_per_part)} {currency} and {sig(w.attended_minutes_per_part)} attended minutes a part <span class="soft">{w.label}</span>
+              </li>
+            ))}
+          </ul>
+        </>
+      )}
+      <Work does={() => post(`/api/runs/${id}/stop`)} disabled={state.stopping && state.ways.length > 0}>
+        {state.ways.length ? `Stop, keep the best of ${plural(state.ways.length, "way")}` : "Stop"}
+      </Work>
+    </div>
+  );
+}

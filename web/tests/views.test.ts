@@ -1,0 +1,98 @@
+import * as THREE from "three";
+import { describe, expect, it } from "vitest";
+import { faultText } from "../src/api";
+import { paint, stationPose } from "../src/fixture";
+import { chosenMachines } from "../src/job";
+import { about, tightest } from "../src/margins";
+import { spread, ticks } from "../src/points";
+import { toggled } from "../src/q_ways";
+import { typed } from "../src/shop";
+import { angleOf } from "../src/sideangle";
+import { local } from "../src/sideplan";
+import { sums } from "../src/today";
+import type { Body, Choices, Margin } from "../src/types";
+
+const margin = (check: string, have: number, subject = "10.1 T3"): Margin => ({ check, subject, obstacle: "10.2/part", need: 1, have, unit: "mm", where: null, note: "", passed: have >= 1 });
+
+describe("ways side by side", () => {
+  it("always keeps today, and two more at most", () => {
+    expect(toggled(["today", "0"], "1")).toEqual(["today", "0", "1"]);
+    expect(toggled(["today", "0", "1"], "2")).toEqual(["today", "1", "2"]);
+    expect(toggled(["today", "0"], "today")).toEqual(["today", "0"]);
+    expect(toggled(["today", "0"], "0")).toEqual(["today"]);
+  });
+  it("makes round ticks inside the range", () => {
+    expect(ticks(0, 10)).toEqual([0, 2, 4, 6, 8, 10]);
+    expect(ticks(8.4, 9.6).every((t) => t >= 8.4 && t <= 9.6)).toBe(true);
+  });
+  it("moves labels apart and keeps them in the picture", () => {
+    const ys = spread(Array.from({ length: 6 }, () => ({ x: 10, y: 95 })), 50, 15, 0, 100);
+    for (let i = 0; i < 6; i++) for (let k = 0; k < i; k++) expect(Math.abs(ys[i] - ys[k])).toBeGreaterThanOrEqual(15);
+    expect(Math.max(...ys)).toBeLessThanOrEqual(100);
+  });
+});
+
+describe("stations", () => {
+  it("stand as the planner's poses say: quarter turns about z, then the shift", () => {
+    const p = new THREE.Vector3(10, 0, 5).applyMatrix4(stationPose({ x: 100, y: 50, turn: 1 }));
+    expect(p.toArray().map((v) => Math.round(v))).toEqual([100, 60, 5]);
+  });
+  it("come back to their own frame from the side's", () => {
+    const at = { x: 100, y: 50, turn: 3 };
+    const p = new THREE.Vector3(7, -2, 0).applyMatrix4(stationPose(at));
+    const back = local([[p.x, p.y]], at)[0];
+    expect(back[0]).toBeCloseTo(7);
+    expect(back[1]).toBeCloseTo(-2);
+  });
+  it("turn up at the angle that the machine indexes to", () => {
+    for (const [along, axis] of [["x", new THREE.Vector3(1, 0, 0)], ["y", new THREE.Vector3(0, 1, 0)]] as const)
+      for (const degrees of [0, 72, 144, 216, 288]) {
+        const m = new THREE.Matrix4().makeRotationAxis(axis, (-degrees * Math.PI) / 180).transpose().toArray();
+        expect(angleOf(m, along)).toBeCloseTo(degrees, 4);
+      }
+  });
+  it("have a colour for their operation", () => {
+    expect(paint({ kind: "part", owner: "20.3" } as Body)).toBe("op1");
+    expect(paint({ kind: "clamp", owner: "20.3" } as Body)).toBe("clamp");
+    expect(paint({ kind: "carrier", owner: "" } as Body)).toBe("metal");
+  });
+});
+
+describe("margins", () => {
+  it("show what falls short before anything else, then the tightest of each kind", () => {
+    const rows = [margin("a", 0.5), margin("a", 0.6), margin("a", 2), margin("b", 9)].sort((x, y) => x.have! - y.have!);
+    const kept = tightest(rows, 3);
+    expect(kept.filter((m) => !m.passed)).toHaveLength(2);
+    expect(kept.map((m) => m.check)).toContain("a");
+    expect(tightest([margin("a", 2), margin("a", 3), margin("b", 9)], 2).map((m) => m.check)).toEqual(["a", "b"]);
+  });
+  it("belong to a station as subject and as obstacle, not to one whose name begins alike", () => {
+    expect(about(margin("a", 2, "10.1 T3"), "10.1")).toBe(true);
+    expect(about(margin("a", 2, "10.12 T3"), "10.1")).toBe(false);
+    expect(about(margin("a", 2, "10.5 T3"), "10.2")).toBe(true);
+  });
+});
+
+describe("the job", () => {
+  it("adds today up only when every operation is told in full", () => {
+    expect(sums([{ operation: "", parts_per_start: 2, cycle_seconds: 600, load_seconds: 60 }, { operation: "", parts_per_start: 1, cycle_seconds: 60, load_seconds: 60, attended: false }])).toEqual({ starts: 1.5, attended: 6.5 });
+    expect(sums([{ operation: "", parts_per_start: 2, cycle_seconds: null, load_seconds: 60 }])).toBeNull();
+    expect(sums([])).toBeNull();
+  });
+  it("takes all machines for none named", () => {
+    const choices = { machines: [{ id: "a" }, { id: "b" }] } as unknown as Choices;
+    expect(chosenMachines(choices, [], "a", false)).toEqual(["b"]);
+    expect(chosenMachines(choices, ["b"], "a", true)).toEqual([]);
+  });
+  it("reads a shop's value as the kind that stood there", () => {
+    expect(typed("12,5", 10)).toBe(12.5);
+    expect(typed("1.5 in", 10)).toBe("1.5 in");
+    expect(typed("true", false)).toBe(true);
+    expect(typed("[1, 2]", [3, 4])).toEqual([1, 2]);
+    expect(typed("", 3)).toBeNull();
+  });
+  it("says a fault with its place, value and what is allowed", () => {
+    expect(faultText({ file: "shop.toml", key: "rates.operator", value: "-1", problem: "isn't allowed", allowed: "0 or more", line: 12 })).toBe("shop.toml, line 12: rates.operator = -1 isn't allowed (allowed: 0 or more)");
+    expect(faultText({ file: "job", key: "material", problem: "is needed" })).toBe("material is needed");
+  });
+});
