@@ -112,13 +112,18 @@ APART = 3.0  # mm of height from which a face counts as touching at two levels; 
 
 def low_level(wall: Patch, s: float, half: float, bottom: float, high: float) -> float | None:
     """The lowest height (mm) at which a flat face from `bottom` up touches untouched metal as well as at `high`."""
-    least = max(bottom, float(wall.area.bounds[1])) + NOSE
-    for z in np.linspace(least, high, 5)[:-1]:
-        if high - z < APART:
-            return None
-        if bool(wall.holds(np.array([shapely.box(s - half, z - NOSE, s + half, z + NOSE)])).all()):
-            return float(z)
-    return None
+    key = (round(s, 6), half, round(bottom, 6), round(high, 6))
+    if key not in wall.levels:
+        wall.levels[key] = _low_level(wall, s, half, bottom, high)
+    return wall.levels[key]
+
+
+def _low_level(wall: Patch, s: float, half: float, bottom: float, high: float) -> float | None:
+    least = max(bottom, wall.bounds[1]) + NOSE
+    levels = least + (high - least) / 4.0 * np.arange(4)
+    levels = levels[high - levels >= APART]
+    good = wall.holds(shapely.box(s - half, levels - NOSE, s + half, levels + NOSE))
+    return float(levels[np.argmax(good)]) if len(levels) and good.any() else None
 
 
 def face_contacts(work: Work, at: Spot, name: str, device: str) -> list[Contact]:
@@ -158,31 +163,45 @@ class Settled:
         return np.asarray(self.box[2:] - self.box[:2])
 
 
-def settle(work: Work, draft: Draft) -> Settled | None:
-    """The draft with its lift and rests; None (with the fault kept) where two of its bodies meet."""
-    feet = [p.foot for p in draft.pieces if p.foot is not None]
-    lift = round(max([draft.seat.lift, 0.0] + [-f for f in feet]), 6)
+def lift_of(draft: Draft) -> float:
+    """mm of the base over the carrier's face: what the seat asks, and no device's foot below that face."""
+    return round(max([draft.seat.lift, 0.0] + [-p.foot for p in draft.pieces if p.foot is not None]), 6)
+
+
+def ahead(work: Work, draft: Draft) -> Settled:
+    """The draft as it would settle, without its rests and unchecked: the settled one is never smaller or cheaper."""
+    lift = lift_of(draft)
+    depth = draft.seat.relief - lift
+    margins = list(draft.margins)
+    if depth > DEEPEST_RELIEF:
+        margins.append(Margin("relief", "carrier", "tool below the part", depth, DEEPEST_RELIEF, "mm", frame="station"))
+    hours = draft.hours + HOURS_DEVICE * len(draft.pieces) + HOURS_RISER * len(_risers(draft, lift))
+    hours += HOURS_RELIEF if depth > 1e-6 else 0.0
+    return Settled(replace(draft, hours=hours, margins=tuple(margins)), lift, _box(work, draft, lift))
+
+
+def _risers(draft: Draft, lift: float) -> list[Piece]:
+    return [p for p in draft.pieces if p.foot is not None and p.foot + lift > 0.05]
+
+
+def settle(work: Work, plain: Settled) -> Settled | None:
+    """The draft of `ahead` with its rests; None (with the fault kept) where two of its bodies meet."""
+    draft, lift = plain.draft, plain.lift
     rests = _rests(work, draft, lift)
     pieces = (*draft.pieces, *(rests or ()))
     if rests is None or not _apart(work, pieces, draft.kind) or not _copy_clear(work, draft, lift):
         return None
-    risers = [p for p in draft.pieces if p.foot is not None and p.foot + lift > 0.05]
     notes = list(draft.notes)
     notes += list(draft.seat.notes) if draft.seat.lift or not lift else [_standing(draft.seat, lift)]
-    notes += [f"{p.id} ({p.catalogue}) stands on a riser {(p.foot or 0.0) + lift:.1f} mm high" for p in risers]
-    margins = list(draft.margins)
-    depth = draft.seat.relief - lift
-    if depth > DEEPEST_RELIEF:
-        margins.append(Margin("relief", "carrier", "tool below the part", depth, DEEPEST_RELIEF, "mm", frame="station"))
-    hours = draft.hours + HOURS_DEVICE * len(draft.pieces) + HOURS_REST * len(rests) + HOURS_RISER * len(risers)
-    hours += HOURS_RELIEF if depth > 1e-6 else 0.0
+    notes += [
+        f"{p.id} ({p.catalogue}) stands on a riser {(p.foot or 0.0) + lift:.1f} mm high" for p in _risers(draft, lift)
+    ]
     made = replace(
         draft,
         pieces=pieces,
         contacts=(*_seat_contacts(work, draft.seat, lift, rests), *draft.contacts),
-        hours=hours,
+        hours=draft.hours + HOURS_REST * len(rests),
         notes=tuple(notes),
-        margins=tuple(margins),
     )
     return Settled(made, lift, _box(work, made, lift))
 
@@ -219,9 +238,7 @@ def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
         under = work.over(work.bottom, z - SLACK, exact=True) if z - work.bottom > 1.0 + SLACK else NOTHING
         sizes = [full, *(s for s in (6.0, 4.0, 2.0) if s < full)]
         shapes = [shapely.box(x - s / 2, y - s / 2, x + s / 2, y + s / 2) for s in sizes]
-        fit = next(
-            (s for s in shapes if _stands(work, s, (-lift, z), [under, *taken, *(p.outline for p in result)])), None
-        )
+        fit = next((s for s in shapes if _stands(work, s, z, [under, *taken, *(p.outline for p in result)])), None)
         if fit is None and k >= len(seat.points):
             continue
         if fit is None:
@@ -234,13 +251,17 @@ def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
     return result
 
 
-def _stands(work: Work, outline: BaseGeometry, span: tuple[float, float], taken: Sequence[BaseGeometry]) -> bool:
+def _stands(work: Work, outline: BaseGeometry, top: float, taken: Sequence[BaseGeometry]) -> bool:
     """Whether a rest of this outline is clear of tools that run out of the base, the part and other bodies."""
-    flat = np.asarray(outline.exterior.coords)[:-1]
-    corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in span])
-    if work.runs_into(corners, RUN_OUT):
+    ring = np.asarray(shapely.geometry.polygon.orient(outline).exterior.coords)[:-1]
+    if top > work.floor_of_tools(ring, RUN_OUT) + 1e-9:
         return False
-    return all(shapely.area(shapely.intersection(outline, t)) < 1e-6 for t in taken)
+    return not any(_overlap(outline, t) > 1e-6 for t in taken)
+
+
+def _overlap(one: BaseGeometry, two: BaseGeometry) -> float:
+    """mm² that two outlines share."""
+    return float(shapely.area(shapely.intersection(one, two))) if shapely.intersects(one, two) else 0.0
 
 
 def _seat_contacts(work: Work, seat: Seat, lift: float, rests: list[Piece]) -> list[Contact]:
@@ -270,9 +291,9 @@ def _seat_contacts(work: Work, seat: Seat, lift: float, rests: list[Piece]) -> l
 def _apart(work: Work, pieces: Sequence[Piece], about: str) -> bool:
     for a, b in combinations(pieces, 2):
         for (one, low1, high1), (two, low2, high2) in product(a.blocks(), b.blocks()):
-            if low1 >= high2 or low2 >= high1 or not shapely.intersects(one, two):
+            if low1 >= high2 or low2 >= high1:
                 continue
-            shared = float(shapely.area(shapely.intersection(one, two)))
+            shared = _overlap(one, two)
             if shared > 1e-6:
                 work.fault(about, f"{a.catalogue} and {b.catalogue} would stand in one place", shared**0.5)
                 return False

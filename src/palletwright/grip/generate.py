@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
 from typing import Literal
 
 import numpy as np
 
-from palletwright.grip.draft import Draft, Settled, in_station, settle
+from palletwright.grip.draft import Draft, Settled, ahead, in_station, settle
 from palletwright.grip.frame import operation_frame
 from palletwright.grip.jaws import jaw
 from palletwright.grip.model import Grip, GripKind
@@ -81,10 +84,9 @@ def grips(
     rotation, one, two = operation_frame(before, after, up, axis)
     work = gather((one, two), part, rotation, sweeps, shop, material, floors, tolerance, vise)
     walls, seated = standing(work), seats(work)
-    drafts = _drafts(work, walls, seated, carrier_kind)
-    found = _ranked(work, drafts)
-    held = tuple(in_station(work, made, name) for name, made in _chosen(found, most))
-    return held, _reasons(work, walls, seated, carrier_kind, {made.draft.kind for _, _, made in found})
+    chosen = _chosen(_gathered(work, _drafts(work, walls, seated, carrier_kind)), most)
+    held = tuple(in_station(work, made, name) for name, made in chosen)
+    return held, _reasons(work, walls, seated, carrier_kind, {made.draft.kind for _, made in chosen})
 
 
 def _of_kind(shop: Shop, kind: str, keep: int = 3) -> list[Clamp]:
@@ -118,48 +120,100 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
     yield from soft_jaw(work)
 
 
-def _ranked(work: Work, drafts: Iterable[Draft]) -> list[tuple[float, str, Settled]]:
-    """(cost, id, grip) with failing margins last; the id counts in the order of search."""
-    result: list[tuple[float, str, Settled]] = []
-    counts: dict[str, int] = {}
-    for draft in drafts:
-        made = settle(work, draft)
+@dataclass(eq=False)
+class _Found:
+    """One draft in the order of search, settled when it is first looked at."""
+
+    work: Work
+    row: int
+    name: str
+    plain: Settled
+    known: list[Settled | None] = field(default_factory=list)
+
+    @property
+    def kind(self) -> GripKind:
+        return self.plain.draft.kind
+
+    @property
+    def strength(self) -> float:
+        """N·mm: what the clamps press with, times how far apart the pair of stops stands (at least a nose's width)."""
+        draft = self.plain.draft
+        return sum(c.preload for c in draft.contacts) * max(draft.firm, 2 * HALF_NOSE)
+
+    def settled(self) -> Settled | None:
+        if not self.known:
+            self.known.append(settle(self.work, self.plain))
+        return self.known[0]
+
+    def rank(self, made: Settled) -> tuple[bool, float, int]:
+        """Failing margins last, then cost, then the order of search."""
+        return not all(m.passed for m in made.draft.margins), _cost(made), self.row
+
+
+def _cost(made: Settled) -> float:
+    """mm² of side that the grip takes for one part, its hours, screws and lift counted as room."""
+    d = made.draft
+    cost = float(np.prod(made.size)) / made.parts + HOUR_AREA * d.hours - d.firm
+    return round(cost + SCREW_AREA * d.screws / made.parts + LIFT_AREA * made.lift, 2)
+
+
+def _ranked(rows: Iterable[_Found]) -> Iterator[tuple[_Found, Settled]]:
+    """Those that settle, cheapest first: each is settled only once nothing unsettled can be cheaper."""
+    heap = [(found.rank(found.plain), False, found) for found in rows]
+    heapq.heapify(heap)
+    while heap:
+        _, done, found = heapq.heappop(heap)
+        made = found.settled()
         if made is None:
             continue
+        if done:
+            yield found, made
+        else:
+            heapq.heappush(heap, (found.rank(made), True, found))
+
+
+def _gathered(work: Work, drafts: Iterable[Draft]) -> list[_Found]:
+    result: list[_Found] = []
+    counts: dict[str, int] = {}
+    for draft in drafts:
         counts[draft.kind] = counts.get(draft.kind, 0) + 1
-        d = made.draft
-        cost = float(np.prod(made.size)) / made.parts + HOUR_AREA * d.hours - d.firm
-        cost += SCREW_AREA * d.screws / made.parts + LIFT_AREA * made.lift
-        result.append((round(cost, 2), f"{draft.kind}-{counts[draft.kind]}", made))
-    return sorted(result, key=lambda r: (not all(m.passed for m in r[2].draft.margins), r[0]))
+        result.append(_Found(work, len(result), f"{draft.kind}-{counts[draft.kind]}", ahead(work, draft)))
+    return result
 
 
-def _chosen(found: list[tuple[float, str, Settled]], most: int) -> list[tuple[str, Settled]]:
+def _chosen(rows: Sequence[_Found], most: int) -> list[tuple[str, Settled]]:
     """The cheapest of every kind, the strongest of every kind, other footprints, then what is left, cheapest first."""
-    chosen: set[int] = set()
+    chosen: dict[int, tuple[_Found, Settled]] = {}
     seen: set[tuple[object, ...]] = set()
-    looks = [_look(made) for _, _, made in found]
 
-    def take(ranks: Iterable[int], anew: bool = True) -> None:
-        for k in ranks:
-            if len(chosen) < most and not (anew and looks[k] in seen):
-                chosen.add(k)
-                seen.add(looks[k])
+    def take(ways: Iterable[tuple[_Found, Settled] | None], anew: bool = True) -> None:
+        for way in ways:
+            if len(chosen) == most:
+                return
+            if way is not None and not (anew and _look(way[1]) in seen):
+                chosen[way[0].row] = way
+                seen.add(_look(way[1]))
 
-    of: dict[str, list[int]] = {}
-    for k, (_, _, made) in enumerate(found):
-        of.setdefault(made.draft.kind, []).append(k)
-    take(ranks[0] for ranks in of.values())
-    firm_first = sorted(of.items(), key=lambda item: item[0] != "edge")
-    take(max(ranks, key=lambda k: _strength(found[k][2])) for _, ranks in firm_first)
-    take(range(len(found)))
-    take(range(len(found)), anew=False)
-    return [found[k][1:] for k in sorted(chosen)]
+    of: dict[str, list[_Found]] = {}
+    for found in rows:
+        of.setdefault(found.kind, []).append(found)
+    cheapest = [way for kind in of.values() for way in islice(_ranked(kind), 1)]
+    cheapest.sort(key=lambda way: way[0].rank(way[1]))
+    take(cheapest)
+    firm_first = sorted((way[0].kind for way in cheapest), key=lambda kind: kind != "edge")
+    take(_strongest(of[kind]) for kind in firm_first)
+    take(_ranked(rows))
+    take(_ranked(rows), anew=False)
+    return [(found.name, made) for found, made in sorted(chosen.values(), key=lambda way: way[0].rank(way[1]))]
 
 
-def _strength(made: Settled) -> float:
-    """N·mm: what the clamps press with, times how far apart the pair of stops stands (at least a nose's width)."""
-    return sum(c.preload for c in made.draft.contacts) * max(made.draft.firm, 2 * HALF_NOSE)
+def _strongest(rows: Sequence[_Found]) -> tuple[_Found, Settled] | None:
+    """The cheapest of the strongest that settle."""
+    for strength in sorted({round(f.strength, 3) for f in rows}, reverse=True):
+        way = next(_ranked([f for f in rows if round(f.strength, 3) == strength]), None)
+        if way is not None:
+            return way
+    return None
 
 
 def _look(made: Settled) -> tuple[object, ...]:

@@ -55,6 +55,17 @@ class Patch:
         return _prepared(self.finished.buffer(1e-3))
 
     @cached_property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """mm: least u, least v, greatest u, greatest v of what stays untouched."""
+        a, b, c, d = self.area.bounds
+        return float(a), float(b), float(c), float(d)
+
+    @cached_property
+    def levels(self) -> dict[tuple[float, ...], float | None]:
+        """Heights worked out once: see `draft.low_level`."""
+        return {}
+
+    @cached_property
     def _roomy(self) -> BaseGeometry:
         return _prepared(self.area.buffer(1e-6))
 
@@ -158,7 +169,17 @@ def polygon(parts: Facets, normal: Floats, offset: float, u: Floats, v: Floats) 
     flat = np.stack([corners @ u, corners @ v], axis=-1)
     rings = np.concatenate([flat, flat[:, :1]], axis=1)
     pieces: Any = shapely.polygons(np.round(rings, 9))
-    pieces = pieces[shapely.area(pieces) > 1e-9]
+    sizes = shapely.area(pieces)
+    pieces = pieces[sizes > 1e-9]
+    return _joined(pieces, float(sizes.sum()))
+
+
+def _joined(pieces: Any, size: float) -> BaseGeometry:
+    """Triangles that meet along whole edges as one area; by exact union where they turn out not to."""
+    with np.errstate(invalid="ignore"):
+        shape = shapely.coverage_union_all(pieces)
+    if shapely.is_valid(shape) and abs(float(shape.area) - size) <= 1e-6 * max(1.0, size):
+        return shapely.union_all([shape], grid_size=1e-6)
     return shapely.make_valid(shapely.union_all(pieces, grid_size=1e-6))
 
 

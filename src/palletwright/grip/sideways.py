@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import product
+from typing import Any
 
 import numpy as np
 import shapely
@@ -57,9 +58,9 @@ class Stops:
 
 def standing(work: Work) -> list[Patch]:
     """Untouched walls long enough for a nose, longest first, a few for each direction."""
-    good = [w for w in work.walls if not w.area.is_empty and w.area.bounds[2] - w.area.bounds[0] >= 3.0]
-    good = [w for w in good if w.area.bounds[3] - w.area.bounds[1] >= 3.0 - 1e-6]
-    good.sort(key=lambda w: (-round(w.area.bounds[2] - w.area.bounds[0], 3), -round(float(w.origin @ w.normal), 3)))
+    good = [w for w in work.walls if not w.area.is_empty and w.bounds[2] - w.bounds[0] >= 3.0]
+    good = [w for w in good if w.bounds[3] - w.bounds[1] >= 3.0 - 1e-6]
+    good.sort(key=lambda w: (-round(w.bounds[2] - w.bounds[0], 3), -round(float(w.origin @ w.normal), 3)))
     kept: list[Patch] = []
     for w in good:
         if sum(float(w.normal @ k.normal) > 0.999 for k in kept) < KEEP:
@@ -153,7 +154,7 @@ def two_stops(work: Work, wall: Patch, items: Sequence[Locator], about: str) -> 
 
 def _rail(work: Work, wall: Patch, item: Locator, about: str) -> Pair | None:
     """A rail (or a wide stop) at the wall's middle that touches at two points, cut to the wall where it is longer."""
-    low, _, high, _ = wall.area.bounds
+    low, _, high, _ = wall.bounds
     length = min(item.footprint[0], high - low)
     half = length / 2.0 - min(HALF_NOSE, length / 6.0)
     if item.kind == "pin" or half < 1.5:
@@ -182,7 +183,7 @@ def pressed(work: Work, clamp: Clamp, stops: Sequence[Spot], walls: Sequence[Pat
         if float((other.origin - wall.origin) @ wall.normal) > -1.0:
             continue  # the clamp's wall has to lie on the far side of the part
         tries = positions(other, clamp, 25)
-        along = np.array([float(other.point(s, 0.0) @ wall.u) for s in tries])
+        along = _seen_along(wall, other, tries)
         slack = 1.5 if len(at) == 1 else -0.15 * (at[-1] - at[0])
         inside = (along >= at[0] - slack) & (along <= at[-1] + slack)
         middle = (at[0] + at[-1]) / 2.0
@@ -194,6 +195,11 @@ def pressed(work: Work, clamp: Clamp, stops: Sequence[Spot], walls: Sequence[Pat
         if found is not None:
             return found
     return None
+
+
+def _seen_along(wall: Patch, other: Patch, tries: Floats) -> Floats:
+    """Positions of another wall, measured along a wall (mm)."""
+    return np.asarray(float(other.origin @ wall.u) + float(other.u @ wall.u) * tries)
 
 
 def push(work: Work, at: Spot, clamp: Clamp, name: str, device: str) -> tuple[Contact, ...]:
@@ -253,21 +259,59 @@ def edge(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequ
     Stops just high enough for the clamp first, then the tallest that clear the tools: their faces hold against
     tipping.
     """
-    for clamp, (a, b), tall in product(clamps, pairs_of_walls(walls), (False, True)):
-        items = tallest(work) if tall else stop_items(work, clamp.reach_height)
-        pair = two_stops(work, a, items, "edge")
+    for clamp in clamps:
+        kinds = [_Against(work, walls, clamp, stop_items(work, clamp.reach_height))]
+        kinds += [_Against(work, walls, clamp, tallest(work))]
+        for a, b in pairs_of_walls(walls):
+            seen: set[tuple[object, ...]] = set()
+            for found in kinds:
+                for stops, mains, cross in found.choices(a, b):
+                    key = (*stops.pair, stops.rail, stops.single, *mains, cross)
+                    if key not in seen:
+                        seen.add(key)
+                        yield from _levelled(work, seats, clamp, stops, mains, cross)
+
+
+@dataclass(frozen=True, eq=False)
+class _Against:
+    """One clamp against stops from one list: what a wall has room for is worked out once for every wall."""
+
+    work: Work
+    walls: Sequence[Patch]
+    clamp: Clamp
+    items: Sequence[Locator]
+    known: dict[tuple[str, int], Any] = field(default_factory=dict)
+
+    def _once(self, what: str, wall: Patch, make: Callable[[], Any]) -> Any:
+        if (what, wall.id) not in self.known:
+            self.known[what, wall.id] = make()
+        return self.known[what, wall.id]
+
+    def _pair(self, wall: Patch) -> tuple[Pair, Spot | None, tuple[Spot, Spot] | None] | None:
+        """Two stops at a wall, one clamp between them or two across from them."""
+        pair = two_stops(self.work, wall, self.items, "edge")
         if pair is None:
-            continue
-        main, both = pressed(work, clamp, pair[0], walls, "edge"), twin(work, clamp, pair[0], walls, "edge")
-        if main is None and both is None:
-            continue
-        single, cross = next(_facing(work, b, items, clamp, walls), (None, None))
-        if single is not None and cross is not None:
+            return None
+        main = pressed(self.work, self.clamp, pair[0], self.walls, "edge")
+        both = twin(self.work, self.clamp, pair[0], self.walls, "edge")
+        return None if main is None and both is None else (pair, main, both)
+
+    def choices(self, a: Patch, b: Patch) -> Iterator[tuple[Stops, tuple[Spot, ...], Spot | None]]:
+        """(stops, clamps against the pair at `a`, clamp against the single stop at `b` if one can stand)."""
+        found = self._once("pair", a, lambda: self._pair(a))
+        if found is None:
+            return
+        pair, main, both = found
+        facing = lambda: next(_facing(self.work, b, self.items, self.clamp, self.walls), (None, None))  # noqa: E731
+        single, cross = self._once("facing", b, facing)
+        if single is not None:
             for mains in ((main,) if main else (), both or ()):
-                yield from _levelled(work, seats, clamp, Stops(*pair, single), mains, cross)
-        lone = single or _lone(work, b, items)
-        if both is not None and lone is not None:
-            yield from _levelled(work, seats, clamp, Stops(*pair, lone), both, None)
+                yield Stops(pair[0], pair[1], single), mains, cross
+        if both is None:
+            return
+        lone = single or self._once("lone", b, lambda: _lone(self.work, b, self.items))
+        if lone is not None:
+            yield Stops(pair[0], pair[1], lone), both, None
 
 
 def tallest(work: Work) -> list[Locator]:
@@ -296,7 +340,7 @@ def twin(
         if float((other.origin - wall.origin) @ wall.normal) > -1.0:
             continue
         tries = positions(other, clamp, 25)
-        along = np.array([float(other.point(s, 0.0) @ wall.u) for s in tries])
+        along = _seen_along(wall, other, tries)
         tries = tries[(along >= low - 1.5) & (along <= high + 1.5)]
         if not len(tries) or tries[-1] - tries[0] < clamp.footprint[0] + 1.0:
             continue
@@ -356,15 +400,14 @@ def _drafts(
         )
         return
     pieces = [*stops.pieces(), *(piece(s, f"clamp{k + 1}") for k, s in enumerate(at))]
+    presses = [c for k, s in enumerate(at) for c in push(work, s, clamp, f"C{k + 1}", f"clamp{k + 1}")]
+    contacts = (*located(work, stops), *presses)
     for seat in seats:
         yield Draft(
             "edge",
             seat,
             tuple(pieces),
-            tuple(
-                located(work, stops)
-                + [c for k, s in enumerate(at) for c in push(work, s, clamp, f"C{k + 1}", f"clamp{k + 1}")]
-            ),
+            contacts,
             "friction" if along else "stop",
             len(at),
             margins=tuple(margins),

@@ -52,11 +52,11 @@ class Spot:
         return self.wall.point(self.s, self.height)
 
 
-def box_outline(wall: Patch, s: float, along: float, away: float) -> Floats:
-    """(4, 2): a box against the wall at s, mm."""
+def box_outline(wall: Patch, s: float, along: float, away: float, off: float = 0.0) -> Floats:
+    """(4, 2) counter-clockwise: a box at s along the wall, from `off` to `away` mm out of it."""
     at, u, n = (wall.origin + s * wall.u)[:2], wall.u[:2], wall.normal[:2]
-    h = along / 2.0
-    return np.array([at - h * u, at - h * u + away * n, at + h * u + away * n, at + h * u])
+    one, two = at - along / 2.0 * u, at + along / 2.0 * u
+    return np.array([one + off * n, one + away * n, two + away * n, two + off * n])
 
 
 def reach(item: Clamp | Locator) -> float:
@@ -88,35 +88,41 @@ def spot(
 
 def _search(work: Work, wall: Patch, item: Clamp | Locator, s: float, about: str, along: float) -> Spot | None:
     heights = _heights(wall, item, s)
-    limit = np.inf
+    if not len(heights):
+        return None
+    limit = work.ceiling(box_outline(wall, s, along, item.footprint[1])) - item.height + reach(item)
+    inside = shapely.Polygon(box_outline(wall, s, along - 2 * SLACK, item.footprint[1] - SLACK, SLACK))
     for height in heights:
-        if height > limit:
+        if height > limit + 1e-9:
             continue
         foot = float(height) - reach(item)
         made = Spot(wall, item, s, float(height), foot, foot + item.height, along)
-        short = work.blocked(made.corners(-DEEPEST))
+        short = work.blocked_aside(made.corners(-DEEPEST))
         if short > 1e-9:
             limit = height - short
-            low = float(wall.area.bounds[1]) + NOSE
-            work.fault(about, f"{item.id} stands in the tools' way: its body would have to be lower", low - limit)
-            continue
-        part = work.over(work.bottom, made.top)
-        if shapely.area(shapely.intersection(made.footprint().buffer(-SLACK), part)) > 1e-6:
-            continue
-        return made
+        elif not _meets(work.over(work.bottom, made.top), inside):
+            return made
+    if heights.max() > limit + 1e-9:
+        low = float(wall.bounds[1]) + NOSE
+        work.fault(about, f"{item.id} stands in the tools' way: its body would have to be lower", low - limit)
     return None
+
+
+def _meets(part: BaseGeometry, outline: BaseGeometry) -> bool:
+    return bool(shapely.intersects(part, outline)) and shapely.area(shapely.intersection(outline, part)) > 1e-6
 
 
 def stands_clear(work: Work, made: Spot) -> bool:
     """Whether the body is clear of the tools and of the part."""
-    part = work.over(work.bottom, made.top)
-    inside = shapely.area(shapely.intersection(made.footprint().buffer(-SLACK), part)) > 1e-6
-    return not inside and work.blocked(made.corners(-DEEPEST)) <= 1e-9
+    inside = shapely.Polygon(box_outline(made.wall, made.s, made.along - 2 * SLACK, made.away - SLACK, SLACK))
+    if made.top > work.ceiling(box_outline(made.wall, made.s, made.along, made.away)) + 1e-9:
+        return False
+    return not _meets(work.over(work.bottom, made.top), inside) and work.blocked_aside(made.corners(-DEEPEST)) <= 1e-9
 
 
 def _heights(wall: Patch, item: Clamp | Locator, s: float) -> Floats:
     """Contact heights (mm) at which the nose lies wholly on untouched metal, best first."""
-    low, high = wall.area.bounds[1] + NOSE, wall.area.bounds[3] - NOSE
+    low, high = wall.bounds[1] + NOSE, wall.bounds[3] - NOSE
     if not high >= low:
         return np.zeros(0)
     natural = reach(item)
@@ -130,11 +136,12 @@ def _heights(wall: Patch, item: Clamp | Locator, s: float) -> Floats:
 
 def positions(wall: Patch, item: Clamp | Locator, count: int = 13) -> Floats:
     """(k,) candidate s along the wall, ascending (mm)."""
-    low, _, high, _ = wall.area.bounds
+    low, _, high, _ = wall.bounds
     h = half_nose(item)
     if high - low < 2 * h:
         return np.zeros(0)
-    return np.linspace(low + h + 1e-6, high - h - 1e-6, count)
+    start, end = low + h + 1e-6, high - h - 1e-6
+    return np.asarray(start + (end - start) / (count - 1) * np.arange(count, dtype=np.float64))
 
 
 def first(work: Work, wall: Patch, item: Clamp | Locator, tries: Iterable[float], about: str) -> Spot | None:

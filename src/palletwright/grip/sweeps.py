@@ -10,6 +10,7 @@ import numpy as np
 from palletwright.solid.model import Floats
 from palletwright.verdict import Vec
 
+_CHUNK = 1024
 Sweep = tuple[Vec, Floats, Sequence[tuple[float, float, float]], float]
 
 
@@ -29,6 +30,24 @@ class Swept:
     def lowest(self) -> float:
         """mm along the direction; +inf without tools."""
         return float(self.discs[0, 2]) if len(self.discs) else float("inf")
+
+    @property
+    def straight(self) -> bool:
+        """Whether the tools come from straight above."""
+        return float(self.direction[2]) > 1.0 - 1e-6
+
+    def lowest_near(self, ring: Floats, lateral: float) -> float:
+        """mm: the least height of the discs within `lateral` mm of a convex counter-clockwise outline (k, 2)."""
+        low, high = ring.min(axis=0) - lateral, ring.max(axis=0) + lateral
+        for start in range(0, len(self.discs), _CHUNK):
+            discs = self.discs[start : start + _CHUNK]
+            reach = discs[:, 3:]
+            discs = discs[np.all((discs[:, :2] > low - reach) & (discs[:, :2] < high + reach), axis=1)]
+            if len(discs):
+                hit = discs[distance_to_hull(discs[:, :2], ring) < discs[:, 3] + lateral]
+                if len(hit):
+                    return float(hit[0, 2])
+        return float("inf")
 
 
 def swept(sweeps: Sequence[Sweep], rotation: Floats, shift: Floats) -> tuple[Swept, ...]:

@@ -41,6 +41,7 @@ class Work:
     tolerance: float
     vise: Carrier | None
     outlines: dict[tuple[float, float], BaseGeometry] = field(default_factory=dict)
+    ceilings: dict[tuple[float, ...], float] = field(default_factory=dict)
     spots: dict[tuple[object, ...], object] = field(default_factory=dict)
     faults: dict[str, Reason] = field(default_factory=dict)
 
@@ -82,13 +83,30 @@ class Work:
         """The greatest shortfall (mm) of a convex body against the tools of all directions; at most 0 if clear."""
         return max((shortfall(s, corners, self.lateral, self.vertical) for s in self.swept), default=0.0)
 
+    def floor_of_tools(self, ring: Floats, lateral: float) -> float:
+        """mm: the lowest that tools from above come within `lateral` mm of a convex outline (k, 2), anticlockwise."""
+        key = (lateral, *np.round(ring.reshape(-1), 6).tolist())
+        if key not in self.ceilings:
+            self.ceilings[key] = min((s.lowest_near(ring, lateral) for s in self.swept if s.straight), default=np.inf)
+        return self.ceilings[key]
+
+    def ceiling(self, ring: Floats) -> float:
+        """mm: up to where a body of a convex outline (k, 2), counter-clockwise, is clear of the tools from above."""
+        return self.floor_of_tools(ring, self.lateral) - self.vertical
+
+    def blocked_aside(self, corners: Floats) -> float:
+        """As `blocked`, for the tools that don't come from straight above."""
+        return max(
+            (shortfall(s, corners, self.lateral, self.vertical) for s in self.swept if not s.straight), default=0.0
+        )
+
     def blocked_outline(self, outline: BaseGeometry, low: float, high: float) -> float:
         """As `blocked`, for a body of any outline between two heights: exact from above, by its hull from the side."""
         ring = np.asarray(outline.convex_hull.exterior.coords)[:-1, :2]
         corners = np.concatenate([np.column_stack([ring, np.full(len(ring), z)]) for z in (low, high)])
         worst = 0.0
         for s in self.swept:
-            if s.direction[2] < 1.0 - 1e-6:
+            if not s.straight:
                 worst = max(worst, shortfall(s, corners, self.lateral, self.vertical))
                 continue
             discs = s.discs[: int(np.searchsorted(s.discs[:, 2], high + self.vertical))]
@@ -97,11 +115,6 @@ class Work:
             if len(hit):
                 worst = max(worst, high + self.vertical - float(hit[0, 2]))
         return worst
-
-    def runs_into(self, corners: Floats, lateral: float) -> bool:
-        """Whether a tool from above comes within `lateral` mm of a convex body under the part."""
-        above = [s for s in self.swept if s.direction[2] > 1.0 - 1e-6]
-        return any(shortfall(s, corners, lateral, 0.0) > 1e-9 for s in above)
 
     def fault(self, about: str, text: str, amount: float, unit: str = "mm") -> None:
         """Keep the least shortfall by which something failed."""
