@@ -42,12 +42,14 @@ class Start:
     stations : parts at the stations of each operation, in order
     wear : by tool, the fraction of an edge's life that one start wears off; unknown tools are left out
     chips : litres of solid metal that one start removes
+    watched : somebody must stand there throughout
     """
 
     timing: Timing
     stations: tuple[int, ...]
     wear: Mapping[str, float]
     chips: float = 0.0
+    watched: bool = False
 
 
 def floor_of(start: Start, rates: Rates, *, scrap: float = 0.0, pallet_changer: bool = False) -> Floor:
@@ -105,6 +107,8 @@ def alone(
 ) -> dict[str, Any]:
     """The longest stretch from a start in which nobody need be there, what ends it, and every limit. Minutes."""
     minutes = start.timing.machine_seconds / 60.0
+    if start.watched:
+        return {"minutes": 0.0, "limited_by": "somebody who must stand there", "limits": {}, "loaded_pallets": 1}
     limits = {f"tool life of {tool}": edge_use / share * minutes for tool, share in start.wear.items() if share > 0}
     if chip_room is not None and start.chips > 0:
         limits["chips"] = chip_room / (start.chips * CHIP_BULK) * minutes
@@ -120,15 +124,19 @@ def alone(
     }
 
 
-def people(timing: Timing, *, operator_rate: float, machine_rate: float, stop_share: float) -> dict[str, Any]:
+def people(start: Start, *, operator_rate: float, machine_rate: float, stop_share: float) -> dict[str, Any]:
     """One operator and several such machines: how many are kept busy, which number is cheapest, its chart.
 
-    Hands and machine are busy together at loading (one set) or the swap (more); loading beside the machine is the
-    operator's alone. `stop_share` is the service factor of stops at random, for the interference of each number.
+    Hands and machine are busy together at loading (one set) or the swap (more), and all the time where somebody must
+    stand there; loading beside the machine is the operator's alone. `stop_share` is the service factor of stops at
+    random, for the interference of each number.
     """
+    timing = start.timing
     together = timing.swap_seconds + (timing.load_seconds if timing.sets == 1 else 0.0)
     beside = 0.0 if timing.sets == 1 else timing.load_seconds
     load, attend, run = together / 60.0, beside / 60.0, timing.machine_seconds / 60.0
+    if start.watched:
+        load, run = load + run, 0.0
     best, cost = best_machines(
         load=load, attend=attend, run=run, operator_rate=operator_rate, machine_rate=machine_rate, most=MOST_MACHINES
     )
@@ -203,7 +211,7 @@ def one_start(
         "resources": [asdict(u) for u in uses],
         "with_deburr_seconds": whole,
         "alone": by_itself,
-        "shift": _shift(t, rates, by_itself["minutes"]),
+        "shift": None if start.watched else _shift(t, rates, by_itself["minutes"]),
         "simulated": _ran(simulate(floor, shifts=shifts, seed=seed), floor, seed),
     }
 
@@ -245,7 +253,7 @@ def running(
         "utilisation": sum(r["simulated"]["utilisation"] for r in rows) / len(rows),
         "floor_pile": between + max(r["work_in_process"] for r in rows),
         "people": people(
-            starts[0].timing,
+            starts[0],
             operator_rate=rates.operator,
             machine_rate=machine_rate,
             stop_share=1.0 - rates.up_time,

@@ -100,7 +100,7 @@ def today_flow(context: Context) -> dict[str, Any] | None:
     if not steps:
         return None
     rates = context.shop.rates
-    starts = [Start(step_timing(s), (s.parts_per_start,), {}) for s in steps]
+    starts = [Start(step_timing(s), (s.parts_per_start,), {}, watched=s.attended) for s in steps]
     data = running(
         starts,
         rates,
