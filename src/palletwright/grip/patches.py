@@ -176,8 +176,11 @@ def polygon(parts: Facets, normal: Floats, offset: float, u: Floats, v: Floats) 
 
 def _joined(pieces: Any, size: float) -> BaseGeometry:
     """Triangles that meet along whole edges as one area; by exact union where they turn out not to."""
-    with np.errstate(invalid="ignore"):
-        shape = shapely.coverage_union_all(pieces)
+    try:
+        with np.errstate(invalid="ignore"):
+            shape = shapely.coverage_union_all(pieces)
+    except shapely.errors.GEOSException:
+        shape = shapely.Polygon()
     if shapely.is_valid(shape) and abs(float(shape.area) - size) <= 1e-6 * max(1.0, size):
         return shapely.union_all([shape], grid_size=1e-6)
     return shapely.make_valid(shapely.union_all(pieces, grid_size=1e-6))
