@@ -10,6 +10,7 @@ import os
 import re
 import shutil
 import subprocess
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -33,18 +34,29 @@ def command() -> tuple[str, dict[str, str]]:
     pytest.skip("no independent interpreter here: run .ci/independent-reader, or set PALLETWRIGHT_RS274")
 
 
-def feeds(text: str, tools: dict[int, float], folder: Path) -> list[Spot]:
-    """(work offset's number, x, y, z) of the end of every straight or circular feed; fails on any error."""
+def run(text: str, tools: Mapping[int, float], folder: Path) -> subprocess.CompletedProcess[str]:
+    """Let it carry out a program; `out.txt` in `folder` has what it did.
+
+    Its stand-alone form counts machine units in inches but hands lengths to the program (#5403) as its table has
+    them: the table gets them in mm, which the positions in work coordinates don't depend on.
+    """
     program, environment = command()
     file, out = folder / "program.ngc", folder / "out.txt"
     file.write_text(text)
-    (folder / "tool.tbl").write_text("".join(f"T{n} P{n} Z{length / 25.4:.6f} D0.1\n" for n, length in tools.items()))
+    (folder / "tool.tbl").write_text("".join(f"T{n} P{n} Z{length:.6f} D0.1\n" for n, length in tools.items()))
     (folder / "v.var").write_text("5161 0\n5220 1\n")
     call = [program, "-g", "-t", str(folder / "tool.tbl"), "-v", str(folder / "v.var"), str(file), str(out)]
-    ran = subprocess.run(call, env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60)
+    return subprocess.run(
+        call, env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, cwd=folder
+    )
+
+
+def feeds(text: str, tools: Mapping[int, float], folder: Path) -> list[Spot]:
+    """(work offset's number, x, y, z) of the end of every straight or circular feed; fails on any error."""
+    ran = run(text, tools, folder)
     assert ran.returncode == 0, ran.stderr
     offset, spots = "1", []
-    for line in out.read_text().splitlines():
+    for line in (folder / "out.txt").read_text().splitlines():
         found = _LINE.search(line)
         if not found:
             continue

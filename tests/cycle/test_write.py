@@ -42,7 +42,18 @@ def job(stations: int) -> ProgramJob:
     )
     drills = [Step(3, k, "drill") for k in range(stations)]
     mills = [Step(7, k, "mill") for k in reversed(range(stations))]
-    return ProgramJob(1000, "Hinge block", "plan 1", "P-001", places, TOOLS, (*drills, *mills), CUTS, 260.0)
+    return ProgramJob(
+        1000,
+        "Hinge block",
+        "plan 1",
+        "P-001",
+        places,
+        TOOLS,
+        (*drills, *mills),
+        CUTS,
+        260.0,
+        machine_zero=(0.0, 0.0, 600.0),
+    )
 
 
 @pytest.mark.parametrize("dialect", shipped_dialects())
@@ -87,7 +98,7 @@ def test_switches_leave_stations_out_and_a_restart_leaves_runs_out(dialect: str)
     main = write_programs(made, dialect)["1000.nc"]
     alone = main
     for k in range(1, 6):
-        alone = alone.replace(f"#{501 + k} = 1", f"#{501 + k} = 0")
+        alone = alone.replace(f"#{540 + k} = 1", f"#{540 + k} = 0")
     assert {s.offset for s in trace(alone)[0] if not s.rapid} == {"G54"}
     second = trace(main.replace("#500 = 1", "#500 = 2"))[0]
     assert {s.tool for s in second if not s.rapid} == {7}
@@ -99,7 +110,7 @@ def test_the_offsets_program_sets_what_the_control_keeps(tmp_path: Path) -> None
     file = tmp_path / "offsets.nc"
     file.write_text(write_programs(job(3), "rs274")["1000_offsets.nc"] + "\n")
     text = file.read_text()
-    assert "G10 L2 P2 X40. Y10. Z200." in text
+    assert "G10 L2 P2 X40. Y10. Z-400." in text
     assert text.count("G10") == 3
     many = write_programs(job(12), "word_address")["1000_offsets.nc"]
     assert many.count("G10 L2 ") == 6
@@ -108,7 +119,7 @@ def test_the_offsets_program_sets_what_the_control_keeps(tmp_path: Path) -> None
 
 def test_a_control_with_too_few_offsets_gets_them_reset_in_the_program() -> None:
     main = write_programs(job(12), "rs274")["1000.nc"]
-    assert main.count("G10 L2 P9 X80. Y10. Z203.") == 2
+    assert main.count("G10 L2 P9 X80. Y10. Z-397.") == 2
     assert "G59.3" in main
 
 

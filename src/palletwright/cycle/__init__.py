@@ -1,16 +1,18 @@
 """Tool order, motion times, programs read and written."""
 
+from palletwright.cycle.check_program import check_programs
 from palletwright.cycle.curve import Curve, minutes_per_part_curve
 from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
 from palletwright.cycle.order import order_visits
-from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine, cuts_by_tool
+from palletwright.cycle.program_job import CarrierId, Place, ProgramJob, Step, ToolLine, WarmUp, cuts_by_tool
 from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
 from palletwright.cycle.skeleton import skeleton_job
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
-from palletwright.cycle.write import check_programs, write_programs
+from palletwright.cycle.write import write_programs
 
 __all__ = [
+    "CarrierId",
     "Curve",
     "Dialect",
     "Ordered",
@@ -19,6 +21,7 @@ __all__ = [
     "Runs",
     "Step",
     "ToolLine",
+    "WarmUp",
     "check_programs",
     "cuts_by_tool",
     "least_tool_runs",

@@ -16,6 +16,8 @@ class Dialect:
 
     `offsets` are the basic work offsets in order, `offsets_extended` how many more `extended` selects; `if_begin`
     takes `condition_true` or, where `jumps`, `condition_false` because the lines up to `label` are skipped then.
+    `alarm` stops for good with a text; `length_of` is the variable with the length of tool `number` in mm, once its
+    offset is on; `broken_tool` feeds the tip down by `way` mm onto a tool setter and stops where nothing trips.
     """
 
     name: str
@@ -44,6 +46,9 @@ class Dialect:
     settings: str
     first_label: int
     line_numbers: bool
+    alarm: str
+    length_of: str
+    broken_tool: str
 
     def note(self, text: str) -> str:
         """A comment in capitals, without the brackets that would end it."""

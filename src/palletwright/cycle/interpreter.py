@@ -78,6 +78,7 @@ def straight_line(state: State, code: str | None, xyz: tuple[str | None, ...], f
     if motion == 1.0 and state.feed <= 0.0:
         raise NotUnderstood("a feed move without a feed (F)")
     state.motion, state.hole = motion, None
+    state.probing = state.probing and code is None
     pos, scale = state.pos, state.scale
     base = state.shift if state.absolute else pos
     for k in range(3):
@@ -133,12 +134,12 @@ def _action(state: State, code: int) -> str:
 def _modal(state: State, code: float, value: dict[str, float]) -> float | str | None:
     """Apply one G code. A number is a motion or a code for this line only, a text a fault."""
     if code in (0.0, 1.0, 2.0, 3.0) or code in CYCLES:
-        state.motion = code
+        state.motion, state.probing = code, False
         if code not in CYCLES:
             state.hole = None
     elif code in (33.0, 31.0, 38.2, 38.3, 38.4, 38.5):
         state.notes.add(f"G{code:g} is timed as a straight feed")
-        state.motion = 1.0
+        state.motion, state.probing = 1.0, code != 33.0
     elif code in (4.0, 9.0, 10.0, 28.0, 30.0, 52.0, 53.0, 92.0):
         return code
     elif code == 80.0:
@@ -161,9 +162,18 @@ def _modal(state: State, code: float, value: dict[str, float]) -> float | str | 
         state.centre_absolute = code == 90.1 or (state.centre_absolute and code != 91.1)
         if code in NEEDS_WARNING:
             state.notes.add(NEEDS_WARNING[code])
+        if code == 43.0:
+            _put_length_on(state, value)
     else:
         return f"G{code:g} isn't understood"
     return None
+
+
+def _put_length_on(state: State, value: dict[str, float]) -> None:
+    """What the control's variable says after G43 H, where the tool's length is known."""
+    length = state.lengths.get(int(value.get("H", state.totals.tool)))
+    if length is not None:
+        state.variables["5403"] = length
 
 
 def _use_offset(state: State, number: int) -> None:

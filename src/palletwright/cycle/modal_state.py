@@ -28,7 +28,11 @@ class Habits:
 
 @dataclass
 class State:
-    """Everything modal. Positions in mm without offsets; `offsets` by number, `local` and `zero_shift` on top."""
+    """Everything modal. Positions in mm without offsets; `offsets` by number, `local` on top.
+
+    `lengths` are known tool lengths by number, mm; `variables` the program's, in which a control says the length
+    that is on (#5403, RS-274/NGC).
+    """
 
     totals: Totals
     habits: Habits
@@ -54,6 +58,9 @@ class State:
     notes: set[str] = field(default_factory=set)
     changes: int = 0
     moved: bool = False
+    probing: bool = False
+    lengths: dict[int, float] = field(default_factory=dict)
+    variables: dict[str, float] = field(default_factory=dict)
 
     shift: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,17 +13,20 @@ from palletwright.verdict import Vec
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A station at an angle: work zero `origin` (mm, machine frame at that angle), quarter turns of its part."""
+    """A station at an angle: work zero `origin` (mm, machine frame at that angle), quarter turns of its part, and
+    the mount that its carrier sits on."""
 
     station: str
     angle: float
     origin: Vec
     turn: int = 0
+    mount: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ToolLine:
-    """A tool as the program needs it: length mm from gauge line to tip, speed rev/min, feed mm/min."""
+    """A tool as the program needs it: length mm from gauge line to tip, speed rev/min, feed mm/min; `sisters` are the
+    magazine places of further tools of its kind."""
 
     number: int
     name: str
@@ -31,15 +34,43 @@ class ToolLine:
     speed: float
     feed: float
     fragile: bool = False
+    sisters: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One visit in its order: tool, place by number, and which cut is made there."""
+    """One visit in its order: tool, place by number, and which cut is made there.
+
+    `clear_z`: mm in the machine frame, the height at which the tip comes across to this visit and leaves it; None:
+    the job's. `lowest`: mm in the machine frame, below which no tip may go here; None: not known.
+    """
 
     tool: int
     place: int
     cut: str
+    clear_z: float | None = None
+    lowest: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CarrierId:
+    """One carrier that may sit on a mount: its serial number, and its master point measured less nominal, mm in the
+    machine frame with the rotary axis at zero."""
+
+    serial: int
+    mount: str = ""
+    deviation: Vec = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUp:
+    """Spindle speeds rev/min one after the other, s at each, and the box (mm, control coordinates) that the axes
+    travel in meanwhile."""
+
+    speeds: tuple[float, ...]
+    seconds: float
+    low: Vec
+    high: Vec
 
 
 @dataclass(frozen=True)
@@ -49,6 +80,13 @@ class ProgramJob:
     `cuts`: lines of word address by cut, absolute mm in the part's work coordinates, the first move across in X and
     Y at the height that is reached, and the last left wherever it ends. `clear_z`: mm in the machine frame, where
     the tip may cross all stations; `retract_z`: machine coordinate of Z (G53) for tool changes and indexing.
+
+    `machine_zero`: where the control counts from, mm in the machine frame; offsets are written less it. The rotary
+    word is `rotary_zero + rotary_sign · angle`, and the mounts that turn do so about `axis`; `turns`: whether any does,
+    None: where a place has an angle. `carriers`: those that the program knows; it asks which is in and stops for any
+    other. `setter`: tip position (control coordinates, mm) at which a tool setter trips; None: fragile tools are
+    looked at during an optional stop. `length_check`: mm by which a tool's measured length may differ from the plan;
+    None: it isn't compared.
     """
 
     number: int
@@ -63,8 +101,27 @@ class ProgramJob:
     retract_z: float = 0.0
     rotary_word: str = "A"
     cautions: tuple[str, ...] = ()
+    machine_zero: Vec = (0.0, 0.0, 0.0)
+    rotary_sign: int = 1
+    rotary_zero: float = 0.0
+    axis: Vec = (1.0, 0.0, 0.0)
+    turns: bool | None = None
+    carriers: tuple[CarrierId, ...] = ()
+    setter: Vec | None = None
+    length_check: float | None = None
+    warm_up: WarmUp | None = None
 
     def __post_init__(self) -> None:
+        faults = [*self._step_faults(), *self._carrier_faults()]
+        for place in self.places:
+            if place.origin[2] > self.clear_z:
+                faults.append(Fault("program", "clear_z", f"{self.clear_z:g}", f"is below the zero of {place.station}"))
+        if self.rotary_sign not in (1, -1):
+            faults.append(Fault("program", "rotary_sign", str(self.rotary_sign), "is no sign", "1 or -1"))
+        if faults:
+            raise InputError(faults)
+
+    def _step_faults(self) -> list[Fault]:
         known = {tool.number for tool in self.tools}
         faults = []
         for k, step in enumerate(self.steps):
@@ -75,12 +132,30 @@ class ProgramJob:
                 faults.append(Fault("program", f"{key}.place", str(step.place), "no such place"))
             if step.cut not in self.cuts:
                 faults.append(Fault("program", f"{key}.cut", step.cut, "no such cut"))
-        for place in self.places:
-            if place.origin[2] > self.clear_z:
-                faults.append(Fault("program", "clear_z", f"{self.clear_z:g}", f"is below the zero of {place.station}"))
-        if faults:
-            raise InputError(faults)
+        return faults
 
+    def _carrier_faults(self) -> list[Fault]:
+        faults, seen = [], set()
+        mounts = {place.mount for place in self.places}
+        for k, one in enumerate(self.carriers):
+            key = f"carriers[{k}]"
+            if one.serial < 1 or (one.mount, one.serial) in seen:
+                faults.append(Fault("program", f"{key}.serial", str(one.serial), "is no serial of its own", "from 1"))
+            if one.mount not in mounts:
+                faults.append(Fault("program", f"{key}.mount", one.mount, "no such mount", ", ".join(sorted(mounts))))
+            seen.add((one.mount, one.serial))
+        if len({one.mount for one in self.carriers}) > MOUNTS:
+            faults.append(Fault("program", "carriers", str(len(self.carriers)), "too many mounts", f"at most {MOUNTS}"))
+        return faults
+
+    def control(self, origin: Vec) -> Vec:
+        """From the machine frame to the control's own coordinates, mm."""
+        x, y, z = (a - b for a, b in zip(origin, self.machine_zero, strict=True))
+        return (x, y, z)
+
+
+MOUNTS = 8
+"""Mounts whose carriers one program can ask for: the variables that are kept free for them."""
 
 DROPPED_LINES = frozenset({28.0, 30.0, 53.0, 10.0, 92.0})
 DROPPED_CODES = frozenset({54.0, 54.1, 55.0, 56.0, 57.0, 58.0, 59.0, 59.1, 59.2, 59.3, 43.0, 49.0, 20.0, 21.0})
@@ -127,6 +202,19 @@ def _kept(words: list[tuple[str, str]]) -> str:
         if not gone:
             out.append(letter + n)
     return " ".join(out)
+
+
+def entry_of(lines: Sequence[str], turn: int, where: str) -> tuple[str, str] | None:
+    """The words X and Y of a cut's way in, turned; None where its first moves don't name both."""
+    found: dict[str, str] = {}
+    for line in lines:
+        words = dict(WORD.findall(turned(line, turn, where)))
+        found = {letter: words[letter] for letter in "XY" if letter in words} | found
+        if len(found) == 2:
+            return found["X"], found["Y"]
+        if "Z" in words and found:
+            return None
+    return None
 
 
 def turned(line: str, turn: int, where: str) -> str:
