@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numba
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -13,9 +14,9 @@ NEARLY_CONVEX = 1e-4  # share of its hull's area that a polygon may lack and sti
 
 
 def disc(radius: float, outer: bool, sides: int = 48) -> NDArray[np.float64]:
-    """(sides, 2) corners of a regular polygon about the disc (`outer`) or inside it."""
+    """(sides, 2) corners of a regular polygon about the disc (`outer`) or inside it, both as wide along the axes."""
     grow = radius / np.cos(np.pi / sides) if outer else radius
-    angle = 2.0 * np.pi * np.arange(sides) / sides
+    angle = 2.0 * np.pi * (np.arange(sides) + (0.5 if outer else 0.0)) / sides
     return np.column_stack([grow * np.cos(angle), grow * np.sin(angle)])
 
 
@@ -105,10 +106,67 @@ def minkowski(a: list[NDArray[np.float64]], b: list[NDArray[np.float64]]) -> lis
     """Minkowski sums of every convex piece of `a` with every one of `b`, as shapely polygons."""
     if not a or not b:
         return []
-    sums = [(p[:, None, :] + q[None, :, :]).reshape(-1, 2) for p in a for q in b]
-    index = np.repeat(np.arange(len(sums)), [len(s) for s in sums])
-    points = shapely.multipoints(np.concatenate(sums), indices=index)
-    return list(shapely.convex_hull(points))
+    sizes = [np.array([len(p) for p in pieces]) for pieces in (a, b)]
+    points, ring = _sums(np.concatenate(a), sizes[0], np.concatenate(b), sizes[1])
+    return list(shapely.polygons(shapely.linearrings(points, indices=ring)))
+
+
+@numba.njit(cache=True)
+def _sums(a, sizes_a, b, sizes_b):  # type: ignore[no-untyped-def]
+    """Closed rings of the sums of convex rings (either way round), by merging their edges in order of direction."""
+    total = 0
+    for m in sizes_a:
+        for n in sizes_b:
+            total += m + n + 1
+    points = np.empty((total, 2))
+    ring = np.empty(total, dtype=np.int64)
+    size = k = at_a = 0
+    for m in sizes_a:
+        p = _from_lowest(a[at_a : at_a + m])
+        at_a += m
+        at_b = 0
+        for n in sizes_b:
+            q = _from_lowest(b[at_b : at_b + n])
+            at_b += n
+            first = size
+            i = j = 0
+            while i < m or j < n:
+                points[size] = p[i] + q[j]
+                ring[size] = k
+                size += 1
+                if j == n:
+                    i += 1
+                elif i == m:
+                    j += 1
+                else:
+                    e, f = p[i + 1] - p[i], q[j + 1] - q[j]
+                    turn = e[0] * f[1] - e[1] * f[0]
+                    if turn >= 0:
+                        i += 1
+                    if turn <= 0:
+                        j += 1
+            points[size] = points[first]
+            ring[size] = k
+            size += 1
+            k += 1
+    return points[:size], ring[:size]
+
+
+@numba.njit(cache=True)
+def _from_lowest(ring):  # type: ignore[no-untyped-def]
+    """A convex ring counter-clockwise from its lowest corner (of equal ones the leftmost), closed."""
+    n = len(ring)
+    area = 0.0
+    low = 0
+    for k in range(n):
+        area += ring[k - 1, 0] * ring[k, 1] - ring[k - 1, 1] * ring[k, 0]
+        if ring[k, 1] < ring[low, 1] or (ring[k, 1] == ring[low, 1] and ring[k, 0] < ring[low, 0]):
+            low = k
+    step = 1 if area >= 0 else -1
+    out = np.empty((n + 1, 2))
+    for k in range(n + 1):
+        out[k] = ring[(low + step * k) % n]
+    return out
 
 
 def turned(shape: Any, turn: int) -> Any:

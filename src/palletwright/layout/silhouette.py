@@ -26,24 +26,29 @@ class Profile:
         self.levels = np.unique(np.round(mesh.vertices[:, 2], 3))
         self.solid = _manifold(mesh)
         self.closed = self.solid is not None
-        self.whole = filled(_whole(mesh) if self.solid is None else _outline(self.solid))
+        self.whole = _whole(mesh) if self.solid is None else _outline(self.solid)
         self._slabs: dict[tuple[float, float], Any] = {}
+        self._filled: dict[tuple[float, float], Any] = {}
 
-    def slab(self, low: float, high: float) -> Any:
-        """The footprint (holes filled) of what stands between heights `low` and `high`, mm."""
+    def slab(self, low: float, high: float, holes: bool = False) -> Any:
+        """The footprint of what stands between heights `low` and `high`, mm; without `holes` they are filled."""
         if low >= self.high or high <= self.low:
             return EMPTY
-        if self.solid is None or (low <= self.low and high >= self.high):
-            return self.whole
         key = (round(max(low, self.low), 4), round(min(high, self.high), 4))
         if key not in self._slabs:
-            cut = self.solid
-            if key[0] > self.low:
-                cut = cut.trim_by_plane((0.0, 0.0, 1.0), key[0])
-            if key[1] < self.high:
-                cut = cut.trim_by_plane((0.0, 0.0, -1.0), -key[1])
-            self._slabs[key] = filled(_outline(cut)) if not cut.is_empty() else EMPTY
-        return self._slabs[key]
+            self._slabs[key] = self._cut(*key)
+            self._filled[key] = filled(self._slabs[key])
+        return self._slabs[key] if holes else self._filled[key]
+
+    def _cut(self, low: float, high: float) -> Any:
+        cut = self.solid
+        if cut is None or (low <= self.low and high >= self.high):
+            return self.whole
+        if low > self.low:
+            cut = cut.trim_by_plane((0.0, 0.0, 1.0), low)
+        if high < self.high:
+            cut = cut.trim_by_plane((0.0, 0.0, -1.0), -high)
+        return EMPTY if cut.is_empty() else _outline(cut)
 
 
 @lru_cache(maxsize=512)
@@ -86,8 +91,9 @@ def _manifold(mesh: Mesh) -> Any:
 
 def _outline(solid: Any) -> Any:
     rings = [shapely.Polygon(r) for r in solid.project().to_polygons() if len(r) >= 3]
-    outer = [r.buffer(0) for r in rings if r.exterior.is_ccw]
-    return shapely.union_all(outer) if outer else EMPTY
+    outer, holes = ([r.buffer(0) for r in rings if r.exterior.is_ccw == way] for way in (True, False))
+    union = shapely.union_all(outer) if outer else EMPTY
+    return union.difference(shapely.union_all(holes)) if holes else union
 
 
 def _whole(mesh: Mesh) -> Any:

@@ -17,15 +17,17 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from palletwright.layout.discs import covered_by, thinned, united
 from palletwright.layout.model import Module, ToolSweep
-from palletwright.layout.polygons import EMPTY, convex_pieces, disc, filled, minkowski, simplified
-from palletwright.layout.silhouette import profile
+from palletwright.layout.polygons import EMPTY, convex_pieces, disc, minkowski, simplified
+from palletwright.layout.silhouette import Profile, profile
+from palletwright.layout.strips import FAR, above, body_edge, lower_edge, strip_edge, summed
 
-FAR = 4000.0  # mm, longer than any carrier: stands for "at any distance"
 SIMPLIFY = 0.002  # mm, moved to the safe side
 STEEP = 0.9999  # cosine from the side's normal above which a direction counts as the normal itself
 MOST_LEVELS = 24
-MOST_TIPS = 300
+FLAT = 1e-9  # cosine from the side's normal below which a direction lies in its plane
+NO_EDGE = np.zeros((0, 4))
 Points = NDArray[np.float64]
 Rows = tuple[tuple[float, float, float], ...]
 
@@ -34,18 +36,19 @@ def swept_shifts(
     sweep: ToolSweep, bodies: Module, turns: Iterable[int], clearance: float, nose: Rows, pitch: float, outer: bool
 ) -> dict[int, Any]:
     """For every relative turn of `bodies`, the shifts (mm, frame of the sweep) at which a tool meets a body."""
-    sets: dict[int, list[Any]] = {turn: [] for turn in turns}
     shapes = [profile(mesh) for _, mesh in bodies.bodies]
     chord = max((mesh.chord_error for _, mesh in bodies.bodies), default=0.0)
     grow = clearance + (chord if outer else -chord)
     top = max((s.high for s in shapes), default=0.0)
     direction = np.asarray(sweep.direction, dtype=np.float64)
+    direction = direction / np.linalg.norm(direction)
+    if abs(direction[2]) < FLAT:
+        return _along(direction, sweep, shapes, tuple(turns), nose, grow, top, outer)
     upright = direction[2] > STEEP
-    pairs = _above(sweep, nose, grow, pitch, outer) if upright else _slabs(sweep, nose, grow, top, outer)
-    for low, high, swept in pairs:
-        if swept.is_empty or low >= top:
-            continue
-        standing = shapely.union_all([s.slab(low, high) for s in shapes if outer or s.closed])
+    slabs = _above(sweep, nose, grow, top, pitch, outer) if upright else _slabs(sweep, nose, grow, top, outer)
+    sets: dict[int, list[Any]] = {turn: [] for turn in turns}
+    for low, high, swept in slabs:
+        standing = _standing(shapes, low, high, outer) if low < top and not swept.is_empty else EMPTY
         if standing.is_empty:
             continue
         moving = convex_pieces(simplified(swept, SIMPLIFY, outer))
@@ -54,6 +57,51 @@ def swept_shifts(
             mirror = [-_turned_points(p, turn) for p in still]
             sets[turn].extend(minkowski(moving, mirror))
     return {turn: shapely.union_all(found) if found else EMPTY for turn, found in sets.items()}
+
+
+def _standing(shapes: list[Profile], low: float, high: float, outer: bool) -> Any:
+    return shapely.union_all([s.slab(low, high, not outer) for s in shapes if outer or s.closed])
+
+
+def _along(
+    direction: Points,
+    sweep: ToolSweep,
+    shapes: list[Profile],
+    turns: tuple[int, ...],
+    nose: Rows,
+    grow: float,
+    top: float,
+    outer: bool,
+) -> dict[int, Any]:
+    """Shifts for a direction in the side's plane: what is swept is a strip without end in every slab of height.
+
+    Outer: the widest that a column is in a slab; inner: the narrowest.
+    """
+    frame = np.array([[direction[1], -direction[0]], [direction[0], direction[1]]])  # rows: across, along
+    rows = [(tips, radius + grow, start - grow) for tips, radius, start in _rows(sweep, nose) if radius + grow > 0]
+    edges: dict[int, list[Points]] = {turn: [] for turn in turns}
+    marks = [(float(z), radius) for tips, radius, _ in rows for z in np.unique(np.round(tips[:, 2], 2))]
+    for low, high in pairwise(_slab_edges(marks, top)):
+        standing = _standing(shapes, low, high, outer)
+        steps = _strips(rows, frame, low, high, outer) if not standing.is_empty else NO_EDGE
+        for turn in turns if len(steps) else ():
+            mirror = shapely.transform(standing, lambda xy, t=turn: -_turned_points(xy, t) @ frame.T)
+            edges[turn].append(summed(steps, body_edge(mirror)))
+    return {
+        turn: shapely.transform(above(lower_edge(np.concatenate([NO_EDGE, *found]))), lambda xy: xy @ frame)
+        for turn, found in edges.items()
+    }
+
+
+def _strips(rows: list[tuple[Points, float, float]], frame: Points, low: float, high: float, outer: bool) -> Points:
+    found = [NO_EDGE]
+    for tips, radius, start in rows:
+        z = tips[:, 2]
+        off = np.maximum(low - z, z - high).clip(min=0.0) if outer else np.maximum(abs(low - z), abs(high - z))
+        half = np.sqrt(np.maximum(radius * radius - off * off, 0.0))
+        place = tips[half > 0][:, :2] @ frame.T
+        found.append(strip_edge(place[:, 0], place[:, 1] + start, half[half > 0]))
+    return lower_edge(np.concatenate(found))
 
 
 def outline_shifts(a: Module, b: Module, turns: Iterable[int], gap: float, outer: bool) -> dict[int, Any]:
@@ -87,35 +135,67 @@ def _rows(sweep: ToolSweep, nose: Rows) -> Iterator[tuple[Points, float, float]]
                 yield np.asarray(tips, dtype=np.float64).reshape(-1, 3), radius, start
 
 
-def _above(sweep: ToolSweep, nose: Rows, grow: float, pitch: float, outer: bool) -> Iterator[tuple[float, float, Any]]:
-    """Direction along the normal: (height above which a body is met, ∞, discs that start there)."""
-    discs: dict[float, list[tuple[Points, float]]] = defaultdict(list)
-    for tips, radius, start in _rows(sweep, nose):
-        heights = np.round(tips[:, 2] + start, 3)
-        for height in np.unique(heights):
-            discs[float(height)].append((tips[heights == height][:, :2], radius))
-    for low, members in _merged_levels(sorted(discs), pitch, outer):
-        found = [_stamped(xy, disc(r + grow, outer), r + grow) for h in members for xy, r in discs[h] if r + grow > 0]
-        yield low - grow, FAR, shapely.union_all(found) if found else EMPTY
+def _above(
+    sweep: ToolSweep, nose: Rows, grow: float, top: float, pitch: float, outer: bool
+) -> Iterator[tuple[float, float, Any]]:
+    """Direction along the normal: (height above which a body is met, ∞, discs that start there).
+
+    Discs within what starts lower, and what starts above all bodies, are left out.
+    """
+    rows = []
+    for tips, radius, start in _rows(_thinned(sweep, grow), nose):
+        low_enough = tips[tips[:, 2] + start < top + grow]
+        if radius + grow > 0 and len(low_enough):
+            rows.append((low_enough, radius + grow, low_enough[:, 2] + start))
+    if not rows:
+        return
+    centres = np.concatenate([tips[:, :2] for tips, _, _ in rows])
+    radii = np.concatenate([np.full(len(tips), radius) for tips, radius, _ in rows])
+    thousandths = np.concatenate([z for _, _, z in rows]) * 1000.0
+    heights = (np.floor(thousandths) if outer else np.ceil(thousandths)) / 1000.0
+    lows, level = _merged_levels(heights, pitch, outer)
+    lower = EMPTY
+    for k, low in enumerate(lows):
+        here = np.flatnonzero(level == k)
+        here = here[thinned(centres[here], radii[here])]
+        here = here[~covered_by(lower, centres[here], radii[here], outer)]
+        if len(here):
+            found = united(centres[here], radii[here], outer)
+            lower = shapely.union(lower, found)
+            yield low - grow, FAR, found
 
 
-def _merged_levels(levels: list[float], pitch: float, outer: bool) -> list[tuple[float, list[float]]]:
-    """Levels nearer than `pitch` together, under the lowest of them (`outer`) or the highest."""
+def _thinned(sweep: ToolSweep, grow: float) -> ToolSweep:
+    """The same sweep without tips that others of the same move and height make needless for every row of it."""
+    moves = []
+    for tips, stack, number, entry in sweep.moves:
+        points = np.unique(np.asarray(tips, dtype=np.float64).reshape(-1, 3), axis=0)
+        least = min(row[0] for row in stack) + grow
+        groups = [points[points[:, 2] == z] for z in np.unique(points[:, 2])]
+        points = np.concatenate([g[thinned(g[:, :2], np.full(len(g), least))] for g in groups])
+        moves.append((points, stack, number, entry))
+    return ToolSweep(sweep.direction, tuple(moves))
+
+
+def _merged_levels(heights: Points, pitch: float, outer: bool) -> tuple[list[float], NDArray[np.int64]]:
+    """Levels nearer than `pitch` together, as the lowest of them (`outer`) or the highest; each height's level."""
+    distinct = np.unique(heights)
     step = pitch
     while True:
-        groups: list[list[float]] = []
-        for level in levels:
-            if groups and level - groups[-1][0] < step:
-                groups[-1].append(level)
-            else:
-                groups.append([level])
-        if len(groups) <= MOST_LEVELS:
-            return [(g[0] if outer else g[-1], g) for g in groups]
+        first: list[int] = []
+        for k, height in enumerate(distinct):
+            if not first or height - distinct[first[-1]] >= step:
+                first.append(k)
+        if len(first) <= MOST_LEVELS:
+            break
         step *= 1.5
+    level = np.searchsorted(distinct[first], heights, side="right") - 1
+    last = [*(k - 1 for k in first[1:]), len(distinct) - 1]
+    return distinct[first if outer else last].tolist(), level
 
 
 def _slabs(sweep: ToolSweep, nose: Rows, grow: float, top: float, outer: bool) -> Iterator[tuple[float, float, Any]]:
-    """Any other direction: (from, to, what the columns cover) of height slabs over the side."""
+    """A direction askew: (from, to, what the columns cover) of height slabs over the side."""
     direction = np.asarray(sweep.direction, dtype=np.float64)
     direction = direction / np.linalg.norm(direction)
     columns: dict[tuple[float, float, float], list[Points]] = defaultdict(list)
@@ -123,10 +203,8 @@ def _slabs(sweep: ToolSweep, nose: Rows, grow: float, top: float, outer: bool) -
         heights = np.round(tips[:, 2], 2 if outer else 3)
         for height in np.unique(heights):
             columns[(float(height), radius + grow, start - grow)].append(tips[heights == height][:, :2])
-    flat = abs(direction[2]) < 1e-9
-    merged = {key: np.concatenate(tips) for key, tips in columns.items()}
-    fields = {key: _foremost(tips, direction) if flat else tips for key, tips in merged.items()}
-    edges = _slab_edges(list(fields), top)
+    fields = {key: np.unique(np.concatenate(tips), axis=0) for key, tips in columns.items()}
+    edges = _slab_edges([(height, radius) for height, radius, _ in fields], top)
     for low, high in pairwise(edges):
         found = []
         for (height, radius, start), tips_xy in fields.items():
@@ -134,14 +212,14 @@ def _slabs(sweep: ToolSweep, nose: Rows, grow: float, top: float, outer: bool) -
                 continue
             shape = _column(direction, height, radius, start, low, high, outer)
             if shape is not None:
-                found.append(_stamped(tips_xy, shape, 0.0))
+                found.append(_stamped(tips_xy, shape))
         yield low, high, shapely.union_all(found) if found else EMPTY
 
 
-def _slab_edges(columns: list[tuple[float, float, float]], top: float) -> list[float]:
+def _slab_edges(columns: Iterable[tuple[float, float]], top: float) -> list[float]:
     """Heights 0…top, cut where columns begin and end and at least every twelfth of the height."""
     marks = {0.0, top}
-    for height, radius, _ in columns:
+    for height, radius in columns:
         marks.update(z for z in (height - radius, height, height + radius) if 0 < z < top)
     marks.update(np.linspace(0.0, top, 13).tolist())
     edges: list[float] = []
@@ -192,38 +270,6 @@ def _hull(points: Points) -> Points | None:
     return np.asarray(shapely.get_coordinates(hull)[:-1]) if hull.geom_type == "Polygon" else None
 
 
-def _stamped(tips: Points, shape: Points, radius: float) -> Any:
-    """The union of the convex `shape` put at every tip; `radius` > 0 says that it is a disc.
-
-    A dense field of discs is covered by its rim's discs and the filled inside.
-    """
-    fill = radius > 0 and len(tips) > MOST_TIPS
-    if fill:
-        tips = _rim(tips, radius)
-    union = shapely.union_all(shapely.polygons(tips[:, None, :] + shape[None, :, :]))
-    return filled(union) if fill else union
-
-
-def _rim(tips: Points, radius: float) -> Points:
-    """Tips without those whose 5 × 5 neighbour cells, a sixth of the radius wide, all hold tips as well.
-
-    Towards any point on such a tip's disc another tip stands within 56° and 0.6 radii, and its disc covers the
-    point; so no dropped tip bounds the union.
-    """
-    cell = np.floor(tips / max(radius / 6.0, 1e-3)).astype(np.int64)
-    cell -= cell.min(axis=0) - 2
-    full = np.zeros(cell.max(axis=0) + 3, dtype=bool)
-    full[cell[:, 0], cell[:, 1]] = True
-    inner = np.ones_like(full)
-    for i in range(-2, 3):
-        for j in range(-2, 3):
-            inner &= np.roll(full, (i, j), axis=(0, 1))
-    return np.asarray(tips[~inner[cell[:, 0], cell[:, 1]]])
-
-
-def _foremost(tips: Points, direction: Points) -> Points:
-    """Of tips on one line along a direction in the side's plane, the one that reaches back furthest."""
-    along, across = tips @ direction[:2], np.round(tips @ np.array([-direction[1], direction[0]]), 4)
-    order = np.lexsort((along, across))
-    first = np.concatenate([[True], np.diff(across[order]) > 0])
-    return np.asarray(tips[order][first])
+def _stamped(tips: Points, shape: Points) -> Any:
+    """The union of the convex `shape` put at every tip."""
+    return shapely.union_all(shapely.polygons(tips[:, None, :] + shape[None, :, :]))
