@@ -51,6 +51,43 @@ def holds_throughout(context: Context, machine: Machine, family: Family, index: 
     return all(any(options(context, key)[0] for key in row) for row in keys.values())
 
 
+UNHELD = 4
+"""Reasons that are told of one operation which nothing holds."""
+
+
+def unheld(context: Context, machine: Machine) -> Iterator[TurnedDown]:
+    """Why no sequence of a machine can be held throughout: its operations that nothing holds, with what was tried."""
+    kinds: tuple[Family, ...] = ("rotary", "fixed") if machine.rotary is not None else ("fixed",)
+    for family in kinds:
+        variants = context.variants(machine, family)
+        if not variants:
+            yield TurnedDown(f"{machine.id}, {family} spindle", "no order of clampings cuts every feature")
+        for index in range(min(len(variants), 1)):
+            yield from _unheld_in(context, machine, family, index)
+
+
+def _unheld_in(context: Context, machine: Machine, family: Family, index: int) -> Iterator[TurnedDown]:
+    for k, clamping in enumerate(context.sequence(machine, family, index).clampings):
+        judged = {key: options(context, key) for key in ways_to_hold(context, machine, family, index, k)}
+        if any(found for found, _ in judged.values()):
+            continue
+        seen = " or ".join(_towards(d) for d in clamping.directions)
+        label = f"{machine.id}, {family} spindle, operation {10 * (k + 1)} from {seen}"
+        rows = {r.text: (key.kind, r) for key, (_, why) in judged.items() for r in why}
+        if not rows:
+            yield TurnedDown(label, "no carrier of the shop suits it")
+        for kind, r in list(rows.values())[:UNHELD]:
+            yield TurnedDown(f"{label}, {kind}", f"{r.about}: {r.text}", r.amount, r.unit)
+
+
+def _towards(direction: tuple[float, float, float]) -> str:
+    """A direction as +x … -z where it is one of those, else its numbers."""
+    for name, at in (("x", 0), ("y", 1), ("z", 2)):
+        if abs(abs(direction[at]) - 1.0) < 1e-6:
+            return f"{'+' if direction[at] > 0 else '-'}{name}"
+    return "(" + ", ".join(f"{v:.2f}" for v in direction) + ")"
+
+
 def ways_to_hold(context: Context, machine: Machine, family: Family, index: int, k: int) -> Iterator[OperationKey]:
     """One clamping on every kind of carrier of the shop, in every seat."""
     vise = next((c.id for c in context.shop.carriers if c.kind == "vise"), "")

@@ -9,7 +9,15 @@ import numpy as np
 
 from palletwright.plan.ahead import examined_all, fills_ahead
 from palletwright.plan.arrange import Candidate, arrangement, asked_of
-from palletwright.plan.candidates import estimate, families, one_cycle, operation_by_operation, single, turned_down
+from palletwright.plan.candidates import (
+    estimate,
+    families,
+    one_cycle,
+    operation_by_operation,
+    single,
+    turned_down,
+    unheld,
+)
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import Examined, way
 from palletwright.plan.model import TurnedDown, Way
@@ -59,6 +67,8 @@ def candidates(context: Context, machine: Machine) -> tuple[list[Candidate], lis
     found: list[Candidate] = []
     down: list[TurnedDown] = []
     offered = list(families(context, machine))
+    if not offered:
+        down += unheld(context, machine)
     for done, (family, index) in enumerate(offered):
         context.progress(f"{machine.id}: arrangements", done, len(offered))
         brief = family == "fixed" and bool(found) and context.job.effort == 1
