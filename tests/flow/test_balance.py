@@ -115,6 +115,18 @@ def test_a_family_is_mixed_in_its_proportions():
     assert found.carriers == (("arms", "arms", "pins", "pins"),)
 
 
+def test_a_carrier_stands_only_where_it_can():
+    """A pallet on the axis (the first room), plates on the table; nothing else may take the axis."""
+    kinds = (
+        CarrierKind("pallet", {("yoke", 1): 8}, where=(0,)),
+        CarrierKind("plate", {("yoke", 2): 5}, where=(1,)),
+    )
+    found = best_mix(kinds, (1, 1))
+    assert found is not None
+    assert (found.kits_per_start, found.carriers) == (5, (("pallet",), ("plate",)))
+    assert best_mix((kinds[0], CarrierKind("plate", {("yoke", 2): 5}, where=(0,))), (1, 1)) is None
+
+
 def test_no_mix_where_an_operation_finds_no_room():
     assert best_mix((CarrierKind("a", {("p", 1): 4}), CarrierKind("b", {("p", 2): 4})), (1,)) is None
 

@@ -127,13 +127,14 @@ class CarrierKind:
     """A carrier that may be in the machine: stations that one of it gives each (part number, operation).
 
     `room` is its share of what the table has (1 for one of a machine that takes `room` of them); `most` is how many
-    there may be at all.
+    there may be at all; `where` are the rooms (by position) in which it can stand, all where it isn't said.
     """
 
     name: str
     stations: Mapping[tuple[str, int], int]
     room: float = 1.0
     most: int = 99
+    where: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,7 @@ def best_mix(
     Parameters
     ----------
     kinds : carriers to choose from
-    rooms : room of each machine, in the carriers' own measure; one entry a machine, started together
+    rooms : room of each machine, or of each place in one, in the carriers' own measure; all started together
     proportions : parts of each number in a kit; without it every part number counts once
 
     An integer program solved to proof: most kits z with Σ stations >= z · proportion for every operation, then the
@@ -197,6 +198,10 @@ def _solve(
             room[m, k * len(rooms) + m] = kind.room
             owned[k, k * len(rooms) + m] = 1.0
     upper = np.full(n + 1, np.inf)
+    for k, kind in enumerate(kinds):
+        for m in range(len(rooms)):
+            if kind.where is not None and m not in kind.where:
+                upper[k * len(rooms) + m] = 0.0
     lower = np.zeros(n + 1)
     if kits_wanted is not None:
         lower[-1] = upper[-1] = kits_wanted
