@@ -14,6 +14,10 @@ TIME_ERROR = 0.25
 
 EXACT = 1e-9
 
+COST_TIE = 0.03
+"""Ways of one plan within this fraction of cost tie: the error of their cutting times is shared by all of them, and
+what isn't shared is about as much (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Measure:
@@ -177,6 +181,19 @@ def compare_ways(
         m = Measure(f"cost_{kind}", f"  of it {kind}", "money", "less")
         rows.append(_row(m, kinds_a.get(kind), kinds_b.get(kind), kinds_now.get(kind), False))
     return tuple(rows)
+
+
+def ties(ways: Sequence[Mapping[str, Any]]) -> list[int]:
+    """For each way of one plan, in their order, the place (from 0) of the first that it ties with in cost; its own
+    place where it ties with none before it. A tie holds neighbours that are all within 3 % of its cheapest."""
+    first, places = 0, list[int]()
+    for at, way in enumerate(ways):
+        cost = way.get("cost_per_part")
+        group = [w["cost_per_part"] for w in ways[first:at]]
+        if at == 0 or cost is None or None in group or max(cost, *group) > min(cost, *group) * (1 + COST_TIE):
+            first = at
+        places.append(first)
+    return places
 
 
 def _overlap(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:

@@ -90,6 +90,7 @@ class Payback:
     `months` counts freed machine hours as far as `hours_worth` says; `months_without_hours` counts none of them.
     `npv_range` goes with `npv`, `saving_range` with `saving_per_year`; `matters_most` are
     inputs with the rank correlation of each with the yearly saving after the capital's yearly share.
+    `machine_hours_share` is the fraction of today's machine hours that is freed.
     """
 
     months: float | None
@@ -105,6 +106,7 @@ class Payback:
     hours_worth: float = 1.0
     npv_range: tuple[float, float] = (0.0, 0.0)
     saving_range: tuple[float, float] = (0.0, 0.0)
+    machine_hours_share: float | None = None
 
 
 @dataclass(frozen=True)

@@ -131,6 +131,7 @@ def payback(
         months_without_hours=_months(then.capital, without),
         hours_worth=hours_worth,
         npv_range=(float(np.quantile(worth, 0.1)), float(np.quantile(worth, 0.9))),
+        machine_hours_share=(hours_now - hours_then) / hours_now if hours_now > 0 else None,
         saving_range=(float(np.quantile(saving, 0.1)), float(np.quantile(saving, 0.9))),
     )
 

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from palletwright.flow.balance import balance
-from palletwright.flow.loading import resources
+from palletwright.flow.loading import bench_paces_from, resources
 from palletwright.flow.model import Timing
 from palletwright.flow.money import DEBURR_SECONDS, LOOK_SECONDS, WASH_SECONDS
 from palletwright.flow.people import Shift, best_machines, longest_alone, man_machine_chart, shift_walk
@@ -43,6 +43,7 @@ class Start:
     wear : by tool, the fraction of an edge's life that one start wears off; unknown tools are left out
     chips : litres of solid metal that one start removes
     watched : somebody must stand there throughout
+    fixed : s of the machine's time that doesn't grow with the parts (tool changes, indexing)
     """
 
     timing: Timing
@@ -50,6 +51,7 @@ class Start:
     wear: Mapping[str, float]
     chips: float = 0.0
     watched: bool = False
+    fixed: float = 0.0
 
 
 def floor_of(start: Start, rates: Rates, *, scrap: float = 0.0, pallet_changer: bool = False) -> Floor:
@@ -136,7 +138,7 @@ def people(start: Start, *, operator_rate: float, machine_rate: float, stop_shar
     beside = 0.0 if timing.sets == 1 else timing.load_seconds
     load, attend, run = together / 60.0, beside / 60.0, timing.machine_seconds / 60.0
     if start.watched:
-        load, run = load + run, 0.0
+        load, attend, run = load + run, 0.0, 0.0
     best, cost = best_machines(
         load=load, attend=attend, run=run, operator_rate=operator_rate, machine_rate=machine_rate, most=MOST_MACHINES
     )
@@ -210,6 +212,12 @@ def one_start(
         "spindle_share_if_exponential": utilisation_exponential(t.machine_seconds, t.load_seconds, t.sets),
         "resources": [asdict(u) for u in uses],
         "with_deburr_seconds": whole,
+        "bench_paces_from": bench_paces_from(
+            machine_fixed=start.fixed,
+            machine_per_part=(t.machine_seconds - start.fixed) / parts,
+            load_per_part=t.load_seconds / parts,
+            bench_per_part=bench / parts,
+        ),
         "alone": by_itself,
         "shift": None if start.watched else _shift(t, rates, by_itself["minutes"]),
         "simulated": _ran(simulate(floor, shifts=shifts, seed=seed), floor, seed),

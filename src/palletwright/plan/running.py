@@ -22,12 +22,17 @@ LOAD_LOST_ONCE_IN = 2000
 
 
 def starts_of(
-    context: Context, design: Design, options: Mapping[int, Option], timings: Sequence[Timing]
+    context: Context,
+    design: Design,
+    options: Mapping[int, Option],
+    timings: Sequence[Timing],
+    fixed: Sequence[float] = (),
 ) -> list[Start]:
-    """One entry a cycle of the design: its timing, stations, worn edges and chips."""
+    """One entry a cycle of the design: its timing, stations, worn edges and chips. `fixed`: see `way_flow`."""
     machine = context.machine(design.machine)
     rows = []
-    for cycle, timing in zip(sorted({p.cycle for p in design.placings}), timings, strict=True):
+    still = fixed or [0.0] * len(timings)
+    for cycle, timing, same in zip(sorted({p.cycle for p in design.placings}), timings, still, strict=True):
         mounts = {p.mount for p in design.placings if p.cycle == cycle}
         counts, chips, worn = [], 0.0, dict[str, float]()
         for choice in design.operations:
@@ -39,7 +44,7 @@ def starts_of(
             chips += parts * max(0.0, before.volume - after.volume) * 1e-6
             for tool, share in wear(context, options[choice.clamping].cuts).items():
                 worn[tool] = worn.get(tool, 0.0) + parts * share
-        rows.append(Start(timing, tuple(counts), worn, chips))
+        rows.append(Start(timing, tuple(counts), worn, chips, fixed=same))
     return rows
 
 
@@ -51,11 +56,13 @@ def way_flow(
     money: Cost,
     now: Cost | None = None,
     back: Payback | None = None,
+    fixed: Sequence[float] = (),
 ) -> dict[str, Any]:
     """Everything about how a way runs, as plain data: see `flow.running.running`; with the loss of a whole load, and
-    with `now` and `back` what the money drawings need (`money`)."""
+    with `now` and `back` what the money drawings need (`money`). `fixed` are s of each cycle that don't grow with its
+    parts: tool changes and indexing."""
     rates, machine = context.shop.rates, context.machine(design.machine)
-    starts = starts_of(context, design, options, timings)
+    starts = starts_of(context, design, options, timings, fixed)
     data = running(
         starts,
         rates,
