@@ -19,6 +19,9 @@ from palletwright.verdict import Vec
 BREAK_THROUGH = 1.0  # mm kept free below a tool that runs out of the base; common practice, no source
 DEEPEST_RELIEF = 20.0  # mm: a deeper pocket in the carrier is a margin to be argued; common practice, no source
 MOST_POINTS = 8  # points that stand for a flat seat
+FEW = 200  # circles that are joined one by one
+CELL = (0.2, 1.0)  # mm to which the places of more are rounded, a tenth of the radius between
+RUN = 3  # cells that a run of places may skip: far less than any tool's radius
 PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
 
 
@@ -47,15 +50,29 @@ def relief_depth(work: Work) -> float:
 
 
 def cut_outs(work: Work, margin: float) -> BaseGeometry:
-    """Where tools from above run out of the base, grown by a margin (mm)."""
-    shapes: list[BaseGeometry] = []
-    for s in work.swept:
-        if s.direction[2] > 1.0 - 1e-6:
-            low = s.discs[s.discs[:, 2] < -1e-6]
-            for radius in np.unique(low[:, 3]):
-                at = low[low[:, 3] == radius][:, :2]
-                shapes.append(shapely.MultiPoint(at).buffer((radius + margin) / np.cos(np.pi / 32), quad_segs=8))
-    return shapely.union_all(shapes) if shapes else shapely.Polygon()
+    """Where tools from above run out of the base, grown by a margin (mm); never smaller than that."""
+    if margin not in work.gone:
+        shapes: list[BaseGeometry] = []
+        for s in work.swept:
+            low = s.discs[s.discs[:, 2] < -1e-6] if s.straight else s.discs[:0]
+            shapes += [_swept(low[low[:, 3] == r][:, :2], float(r) + margin) for r in np.unique(low[:, 3])]
+        work.gone[margin] = shapely.union_all(shapes) if shapes else shapely.Polygon()
+    return work.gone[margin]
+
+
+def _swept(at: Floats, radius: float) -> BaseGeometry:
+    """Circles about points (n, 2); many points are first gathered into level runs, which makes it a little larger."""
+    if len(at) <= FEW:
+        return shapely.MultiPoint(at).buffer(radius / np.cos(np.pi / 32), quad_segs=8)
+    size = float(np.clip(radius / 10.0, *CELL))
+    cells = np.unique(np.round(at[:, ::-1] / size).astype(np.int64), axis=0)
+    new = np.ones(len(cells), dtype=bool)
+    new[1:] = (cells[1:, 0] != cells[:-1, 0]) | (cells[1:, 1] > cells[:-1, 1] + RUN)
+    first = np.flatnonzero(new)
+    last = np.append(first[1:], len(cells)) - 1
+    ends = np.stack([cells[first][:, ::-1], cells[last][:, ::-1]], axis=1) * size
+    ends[ends[:, 0, 0] == ends[:, 1, 0], 1, 0] += 1e-3
+    return shapely.MultiLineString(list(ends)).buffer((radius + 0.75 * size) / np.cos(np.pi / 32), quad_segs=8)
 
 
 def support_points(work: Work) -> Floats | None:
