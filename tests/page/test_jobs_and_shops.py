@@ -1,4 +1,4 @@
-"""Jobs and shops through the server: the files' own checks, all faults at once, every change kept whole or not at all."""
+"""Jobs and shops through the server: the files' own checks, all faults at once, changes kept whole or not at all."""
 
 from __future__ import annotations
 

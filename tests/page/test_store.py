@@ -17,7 +17,9 @@ from palletwright.page.tables import STEPS, JobRow, RunRow, bring_up_to_date
 
 
 class TestFile:
-    def test_an_older_file_is_brought_up_to_date_with_what_it_holds(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_an_older_file_is_brought_up_to_date_with_what_it_holds(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         from palletwright.page import tables
 
         file = tmp_path / "old.sqlite"
@@ -36,7 +38,9 @@ class TestFile:
             assert row.name == "kept"
         new.close()
 
-    def test_a_step_that_breaks_leaves_the_file_as_it_was(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_a_step_that_breaks_leaves_the_file_as_it_was(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         from palletwright.page import tables
 
         def broken(connection: Any) -> None:
@@ -45,9 +49,14 @@ class TestFile:
 
         monkeypatch.setattr(tables, "STEPS", (*STEPS, broken))
         engine = create_engine(f"sqlite:///{tmp_path / 'x.sqlite'}")
-        with pytest.raises(RuntimeError), engine.begin() as connection:
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
-            bring_up_to_date(connection, "x")
+
+        def opened() -> None:
+            with engine.begin() as connection:
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
+                bring_up_to_date(connection, "x")
+
+        with pytest.raises(RuntimeError):
+            opened()
         assert inspect(engine).get_table_names() == []
         engine.dispose()
 
@@ -82,10 +91,15 @@ class TestFile:
 
     def test_an_error_inside_a_session_keeps_nothing_of_it(self, tmp_path: Path) -> None:
         store = Store(tmp_path / "jobs.sqlite")
-        with pytest.raises(ZeroDivisionError), store.session() as session:
-            session.add(JobRow(id="a", name="half", draft="{}", created="", changed=""))
-            session.flush()
-            1 / 0  # noqa: B018
+
+        def half() -> None:
+            with store.session() as session:
+                session.add(JobRow(id="a", name="half", draft="{}", created="", changed=""))
+                session.flush()
+                raise ZeroDivisionError
+
+        with pytest.raises(ZeroDivisionError):
+            half()
         with store.session() as session:
             assert session.get(JobRow, "a") is None
         store.close()
