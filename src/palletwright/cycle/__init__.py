@@ -3,11 +3,14 @@
 from palletwright.cycle.check_program import check_programs
 from palletwright.cycle.curve import Curve, minutes_per_part_curve
 from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
+from palletwright.cycle.forced import forced_groups
+from palletwright.cycle.obstacles import clear_heights
 from palletwright.cycle.order import order_visits
 from palletwright.cycle.program_job import CarrierId, Place, ProgramJob, Step, ToolLine, WarmUp, cuts_by_tool
 from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
 from palletwright.cycle.skeleton import skeleton_job
+from palletwright.cycle.tool_life import EdgePlan, Risk, edge_plan, parts_at_risk
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
 from palletwright.cycle.write import write_programs
 
@@ -15,18 +18,24 @@ __all__ = [
     "CarrierId",
     "Curve",
     "Dialect",
+    "EdgePlan",
     "Ordered",
     "Place",
     "ProgramJob",
+    "Risk",
     "Runs",
     "Step",
     "ToolLine",
     "WarmUp",
     "check_programs",
+    "clear_heights",
     "cuts_by_tool",
+    "edge_plan",
+    "forced_groups",
     "least_tool_runs",
     "minutes_per_part_curve",
     "order_visits",
+    "parts_at_risk",
     "read_dialect",
     "sequential_order",
     "shipped_dialects",

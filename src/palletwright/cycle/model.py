@@ -7,10 +7,17 @@ from typing import Literal
 
 from palletwright.verdict import Reason, Vec
 
+Basis = Literal["geometry", "measured", "program"]
+"""Where a cutting time comes from: worked out from the geometry, told by the shop, or read from its program."""
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One cut at one station: where it starts and ends in the machine frame (rotary at `angle`, degrees)."""
+    """One cut at one station: where it starts and ends in the machine frame (rotary at `angle`, degrees).
+
+    `lowest`: mm, machine frame, the deepest that its tip goes; None: not known. `basis`: where `cut_seconds` comes
+    from.
+    """
 
     id: str
     tool: int
@@ -24,6 +31,17 @@ class Visit:
     end: Vec
     cut_seconds: float
     after: tuple[str, ...] = ()
+    lowest: float | None = None
+    basis: Basis = "geometry"
+
+
+Crossing = tuple[str, float, int]
+"""Mount, angle (degrees, 0 to 360) and tool: what one clear height holds for."""
+
+
+def crossing(visit: Visit) -> Crossing:
+    """The group of visits between which a tool goes across at one height."""
+    return visit.mount, round(visit.angle % 360.0, 6), visit.tool
 
 
 @dataclass(frozen=True, slots=True)

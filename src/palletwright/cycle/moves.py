@@ -2,23 +2,25 @@
 
 One way of getting there, and the same in the events: a tool change is taken chip to chip (retract and approach are
 in it, ISO 10791-9) plus the rapid across; an index retracts to `retract_z`, turns and clamps, moves across and
-comes down; a move to another feature retracts to `clear_z`, moves across, and comes down. Every move ends at rest,
-so no time is promised that needs blending.
+comes down; a move to another feature retracts to `clear_z`, moves across, and comes down. `clear_z` is one height, or
+one for each mount, angle and tool (`obstacles.clear_heights`); from one such group to another it is `retract_z`.
+Every move ends at rest, so no time is promised that needs blending.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from palletwright.cycle.model import Visit
+from palletwright.cycle.model import Crossing, Visit, crossing
 from palletwright.cycle.motion import Axes, axes_of, rapid_seconds, rest_to_rest
 from palletwright.shop.model import Machine
 
 Floats = NDArray[np.float64]
+Clear = float | Mapping[Crossing, float]
 IndexTime = float | Callable[[float, float], float] | None
 
 
@@ -65,7 +67,7 @@ def rotary_mounts(visits: Sequence[Visit]) -> frozenset[str]:
 
 
 def moves_between(
-    visits: Sequence[Visit], machine: Machine, retract_z: float, clear_z: float, index_seconds: IndexTime
+    visits: Sequence[Visit], machine: Machine, retract_z: float, clear_z: Clear, index_seconds: IndexTime
 ) -> Moves:
     """All pairs at once. From a fixed mount to a turning one no index is counted here; the events count it."""
     turning = rotary_mounts(visits)
@@ -82,15 +84,27 @@ def moves_between(
     index = turn[np.ix_(angle, angle)]
     change = tools[:, None] != tools[None, :]
     turned = (place[:, None] == place[None, :]) & (angle[:, None] != angle[None, :])
-    rapid = _rapids(visits, axes_of(machine), retract_z, clear_z, change, turned)
+    clear = _clear(visits, retract_z, clear_z)
+    rapid = _rapids(visits, axes_of(machine), retract_z, clear, change, turned)
     return Moves(np.where(change, machine.chip_to_chip, 0.0), index, rapid, angle, place, tools)
+
+
+def _clear(visits: Sequence[Visit], retract_z: float, clear_z: Clear) -> Floats:
+    """(n, n) mm, the height on the way across from visit to visit."""
+    if not isinstance(clear_z, Mapping):
+        return np.full((len(visits), len(visits)), clear_z)
+    groups = [crossing(v) for v in visits]
+    heights = np.array([clear_z.get(group, retract_z) for group in groups])
+    names = {group: k for k, group in enumerate(dict.fromkeys(groups))}
+    number = np.array([names[group] for group in groups])
+    return np.where(number[:, None] == number[None, :], heights[:, None], retract_z)
 
 
 def _rapids(
     visits: Sequence[Visit],
     axes: Axes,
     retract_z: float,
-    clear_z: float,
+    clear: Floats,
     change: NDArray[np.bool_],
     turned: NDArray[np.bool_],
 ) -> Floats:
@@ -103,7 +117,7 @@ def _rapids(
     across = rapid_seconds(flat, axes)
     up = np.maximum(end[:, 2][:, None], start[:, 2][None, :])
     same = where[:, None] == where[None, :]
-    top = np.where(turned, np.maximum(up, retract_z), np.where(same, up, np.maximum(up, clear_z)))
+    top = np.where(turned, np.maximum(up, retract_z), np.where(same, up, np.maximum(up, clear)))
     vertical = _along_z(top - end[:, 2][:, None], axes) + _along_z(top - start[:, 2][None, :], axes)
     return across + np.where(change, 0.0, vertical)
 

@@ -14,7 +14,7 @@ from palletwright.cycle.construct import by_levels, polish, regroup
 from palletwright.cycle.events import timed
 from palletwright.cycle.least_seconds import least_between
 from palletwright.cycle.model import Cycle, Visit
-from palletwright.cycle.moves import IndexTime, Moves, moves_between
+from palletwright.cycle.moves import Clear, IndexTime, Moves, moves_between
 from palletwright.cycle.sequential import Order, pose, precedence_matrix, sequential_order
 from palletwright.cycle.subsets import EXACT_NODES
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
@@ -39,7 +39,7 @@ def order_visits(
     seed: int = 1,
     effort: float = 1.0,
     forced: Sequence[Sequence[str]] | None = None,
-    clear_z: float | None = None,
+    clear_z: Clear | None = None,
 ) -> Cycle:
     """Order every visit of one cycle: stations, angles, tools and operations as one problem.
 
@@ -50,7 +50,8 @@ def order_visits(
     index_seconds : s for an index, or a function of two angles; None: the machine's own (`moves.index_time`)
     effort : multiplies the work of the search; the same seed and effort give the same order
     forced : groups of visit ids: everything in a group comes before everything in the next
-    clear_z : mm, height of the tip for rapids between features and stations; None: `retract_z`
+    clear_z : mm, height of the tip for rapids between features and stations, one for all or one for each mount, angle
+        and tool (`clear_heights`); None: `retract_z`
 
     Raises
     ------

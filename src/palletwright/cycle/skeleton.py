@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from palletwright.cycle.model import Cycle, Visit
+from palletwright.cycle.model import Crossing, Cycle, Visit, crossing
 from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine
 from palletwright.errors import Fault, InputError
 from palletwright.verdict import Vec
@@ -28,12 +28,14 @@ def skeleton_job(
     rotary_word: str = "A",
     cautions: Sequence[str] = (),
     cuts: Mapping[tuple[int, str, str, int], Sequence[str]] | None = None,
+    clear: Mapping[Crossing, float] | None = None,
 ) -> ProgramJob:
     """Put the visits of `cycle` in order into a program job.
 
     `cuts` gives word-address lines by (operation, feature, stage, tool), from a single-part program in the part's
     work coordinates. A visit without them gets the way to its start and a straight feed to its end, and its title
-    says that the cut is to be inserted. Raises InputError where a visit's station and angle have no place.
+    says that the cut is to be inserted. `clear`: the heights of `clear_heights` that the cycle was timed with; None:
+    `clear_z` everywhere. Raises InputError where a visit's station and angle have no place.
     """
     by_id = {visit.id: visit for visit in visits}
     at = {(place.station, round(place.angle % 360.0, 6)): k for k, place in enumerate(places)}
@@ -51,7 +53,8 @@ def skeleton_job(
         if given is None:
             name += f": insert the cut, about {visit.cut_seconds:.0f} s"
             given = _approach(visit, places[spot], feeds.get(visit.tool, 0.0))
-        steps.append(Step(visit.tool, spot, _named(texts, name, tuple(given))))
+        height = (clear or {}).get(crossing(visit))
+        steps.append(Step(visit.tool, spot, _named(texts, name, tuple(given)), height, visit.lowest))
     if faults:
         raise InputError(faults)
     return ProgramJob(
