@@ -189,7 +189,7 @@ def test_a_ranking_is_printed_with_its_ties_limits_and_faults(tmp_path):
     assert [(r["place"], r["job"]) for r in rows] == [("1=", "job 0"), ("1=", "job 404"), ("3", "job 101")]
     assert {len(r) for r in ranking_rows(found)} == {len(COLUMNS)}
     notes = "\n".join(ranking_notes(found))
-    assert "no other job can enter" in notes
+    assert "no other of known saving can enter" in notes
     assert "a tie" in notes
     assert "within capital 1,300: job 0, job 404; saves" in notes
     assert "failed: bad 1 (jobs.csv:00005): ValueError: this one is bad" in notes

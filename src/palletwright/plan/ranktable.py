@@ -34,7 +34,7 @@ def ranking_notes(data: Mapping[str, Any]) -> Sequence[str]:
     names = {r["id"]: str(r["name"]) for r in data["jobs"]}
     rows = [
         f"{data['count']} jobs; "
-        + ("no other job can enter these" if data["proven"] else "not proven: other jobs may belong among these")
+        + ("no other of known saving can enter these" if data["proven"] else "not proven: other jobs may belong among these")
     ]
     if len({r["tie"] for r in data["jobs"]}) < len(data["jobs"]):
         rows.append("= places are closer than their error: a tie")

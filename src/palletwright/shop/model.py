@@ -106,6 +106,12 @@ class Machine(Model):
     chip_room: float | None = Field(
         default=None, gt=0, description="litres of chips until somebody must empty them; null: a conveyor takes them"
     )
+    spindle_seconds: float | None = Field(
+        default=None, gt=0, description="s from rest to the greatest speed; null: chip_to_chip has it"
+    )
+    setter_at: tuple[Length, Length, Length] | None = Field(
+        default=None, description="control coordinates at which a tip without length trips the tool setter"
+    )
 
     @property
     def daylight(self) -> float:
@@ -237,7 +243,8 @@ class Rates(Model):
         end = 0.0
         for at, (start, length) in enumerate(self.pauses):
             if start < end or length <= 0:
-                yield f"pauses.{at}", f"[{start:g}, {length:g}] doesn't follow", "one after another, longer than 0 minutes"
+                text = f"[{start:g}, {length:g}] doesn't follow"
+                yield f"pauses.{at}", text, "one after another, longer than 0 minutes"
             end = start + length
         for name, spread in self.spreads.items():
             if not 0 <= spread < 1:
