@@ -13,7 +13,7 @@ from palletwright.plan.context import Context
 from palletwright.plan.model import Design, StationAt, Way
 from palletwright.plan.money import design_cost, fixture_bill
 from palletwright.plan.options import OperationKey, Option, options
-from palletwright.plan.scenes import reach_of, retract_height, scene_of
+from palletwright.plan.scenes import LOOK, reach_of, retract_height, scene_of
 from palletwright.plan.stand import standings, visits
 from palletwright.plan.today import today_cost
 from palletwright.reach.model import ReachReport
@@ -101,30 +101,38 @@ def balanced(design: Design) -> Design:
     return replace(design, stations=tuple(kept), placings=tuple(p for p in design.placings if p.mount in mounts))
 
 
-def examine(context: Context, candidate: Candidate) -> Examined:
+def examine(context: Context, candidate: Candidate, measured: bool = True) -> Examined:
     """Check a candidate in the full scene; stations in conflict are taken out and the rest checked again."""
     chosen = {c.clamping: f.option for c, f in zip(candidate.design.operations, candidate.filled, strict=True)}
-    return examine_design(context, balanced(candidate.design), chosen, drops=DROPS)
+    return examine_design(context, balanced(candidate.design), chosen, DROPS, measured)
 
 
-def examine_design(context: Context, design: Design, chosen: dict[int, Option], drops: int = 0) -> Examined:
+def examine_design(
+    context: Context, design: Design, chosen: dict[int, Option], drops: int = 0, measured: bool = True
+) -> Examined:
     """All whole-scene checks of a design; with `drops` conflicting stations may be taken out and tried again.
 
-    The rounds that take stations out look for the verdict only; the last one measures.
+    The first round looks for the verdict only. Taking bodies out opens room and never takes any, so that the next
+    round, which measures, mostly confirms it. Without `measured` the verdict is all that is asked: no cycle either.
     """
     dropped: list[str] = []
-    for _ in range(drops):
-        verdicts = tuple(reach_of(context, design, chosen, c, 0.0) for c in cycles_of(design))
-        out = _worst_stations(design, [pair for r in verdicts for pair in r.conflicts])
-        if not out:
+    look = LOOK if measured and not drops else 0.0
+    while True:
+        reaches = tuple(reach_of(context, design, chosen, c, look) for c in cycles_of(design))
+        out = _worst_stations(design, [pair for r in reaches for pair in r.conflicts]) if drops > 0 else set()
+        if out:
+            drops -= 1
+            smaller = replace(design, stations=tuple(s for s in design.stations if not out & set(s.parts)))
+            if min(parts_per_cycle(smaller), default=0) == 0:
+                return Examined(design, chosen, reaches, (), tuple(dropped), parts_per_cycle(design))
+            dropped += sorted(out)
+            design = balanced(smaller)
+        elif look or not measured:
             break
-        smaller = replace(design, stations=tuple(s for s in design.stations if not out & set(s.parts)))
-        if min(parts_per_cycle(smaller), default=0) == 0:
-            return Examined(design, chosen, verdicts, (), tuple(dropped), parts_per_cycle(design))
-        dropped += sorted(out)
-        design = balanced(smaller)
-    reaches = tuple(reach_of(context, design, chosen, c) for c in cycles_of(design))
-    cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design)) if all_pass(reaches) else ()
+        look = LOOK if measured else 0.0
+    cycles: tuple[Cycle, ...] = ()
+    if measured and all_pass(reaches):
+        cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design))
     return Examined(design, chosen, reaches, cycles, tuple(dropped), parts_per_cycle(design))
 
 
