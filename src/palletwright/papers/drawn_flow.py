@@ -28,10 +28,10 @@ MOST_BARS = 8
 
 
 def how_it_runs(data: Data, way: Data) -> Html:
-    """Everything about how a way runs on the floor; empty for a plan of before that was known."""
+    """Everything about how a way runs on the floor; one line for a plan that doesn't say it."""
     flow = way.get("flow")
     if not flow:
-        return Html("")
+        return Html('<p class="note">This plan doesn\'t say how it runs on the floor: plan it again.</p>')
     return Html(
         f'<div class="pair">{in_numbers(data, way)}{man_machine(flow)}</div>'
         f'<div class="pair">{sensitivity(data, flow)}{cash(data, flow)}</div>'
@@ -227,6 +227,7 @@ _ROWS = (
     ("on a good day (P90)", "p90"),
     ("spindle cuts, share of the shift", "utilisation"),
     ("longest with nobody there, min", "alone"),
+    ("runs on alone after the shift, min", "after"),
     ("starts until the first finished part", "startup"),
     ("parts half done on the floor", "floor_pile"),
     ("a batch takes, h", "lead"),
@@ -242,6 +243,9 @@ def _cell(flow: Data | None, key: str) -> str:
         return f"{100 * flow['utilisation']:.0f}{chr(160)}%"
     if key == "alone":
         return num(max(s["alone"]["minutes"] for s in flow["starts"]), 0)
+    if key == "after":
+        days = [s["shift"] for s in flow["starts"]]
+        return "0" if None in days else num(max(d["alone_after"] for d in days), 0)
     if key == "startup":
         return num(sum(s["startup_starts"] + 1 for s in flow["starts"]), 0)
     if key == "lead":
