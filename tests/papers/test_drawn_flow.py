@@ -89,7 +89,8 @@ def test_the_cash_curve_crosses_nothing_at_the_payback(data, flow):
 def test_all_of_it_stands_in_one_piece_and_without_it_it_is_said(data):
     page = how_it_runs(data, data["plans"][0])
     assert len(svgs(page)) == 3
-    for words in ("simulated", "nobody there", "alone after the shift", "spindle stands", "a whole load lost would cost 300"):
+    said = ("simulated", "nobody there", "alone after the shift", "spindle stands", "a whole load lost would cost 300")
+    for words in said:
         assert words in page
     assert "doesn't say how it runs" in how_it_runs(data, {"name": "old"})
 
