@@ -182,3 +182,15 @@ def test_values_from_outside_are_checked_like_the_files_own(folder: Path) -> Non
     assert read_job(file, per_year=77).per_year == 77
     with pytest.raises(InputError, match="per_year = -5"):
         read_job(file, per_year=-5)
+
+
+def test_an_operations_program_counts_from_the_job_file(folder: Path) -> None:
+    plain = "directions = [[0, 0, 2], [1, 1, 0]]\n"
+    file = write(folder, GOOD.replace(plain, plain + 'program = "first.nc"\nprogram_zero = [1, 2, 3]\n'))
+    fault = only(file)
+    assert (fault.key, fault.value, fault.problem) == ("operations[1].program", "'first.nc'", "isn't there")
+    (folder / "first.nc").write_text("G21 G90\nT1 M6\nG0 X0 Y0\nG1 Z-1 F100\nM30\n")
+    job = read_job(file, example_shop())
+    assert job.operations[0].program == (folder / "first.nc").resolve()
+    assert job.operations[0].program_zero == (1.0, 2.0, 3.0)
+    assert (job.order, job.least_gain) == ("free", 0.01)

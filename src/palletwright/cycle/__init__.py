@@ -6,9 +6,20 @@ from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
 from palletwright.cycle.forced import forced_groups
 from palletwright.cycle.obstacles import clear_heights
 from palletwright.cycle.order import order_visits
-from palletwright.cycle.program_job import CarrierId, Place, ProgramJob, Step, ToolLine, WarmUp, cuts_by_tool
+from palletwright.cycle.program_job import (
+    CarrierId,
+    Place,
+    ProgramJob,
+    ProgramRun,
+    Step,
+    ToolLine,
+    WarmUp,
+    cuts_by_tool,
+    program_runs,
+)
 from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
+from palletwright.cycle.single_part import Told, cutting_basis, in_program_order, place_of, program_seconds, told_times
 from palletwright.cycle.skeleton import skeleton_job
 from palletwright.cycle.tool_life import EdgePlan, Risk, edge_plan, parts_at_risk
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
@@ -22,24 +33,32 @@ __all__ = [
     "Ordered",
     "Place",
     "ProgramJob",
+    "ProgramRun",
     "Risk",
     "Runs",
     "Step",
+    "Told",
     "ToolLine",
     "WarmUp",
     "check_programs",
     "clear_heights",
     "cuts_by_tool",
+    "cutting_basis",
     "edge_plan",
     "forced_groups",
+    "in_program_order",
     "least_tool_runs",
     "minutes_per_part_curve",
     "order_visits",
     "parts_at_risk",
+    "place_of",
+    "program_runs",
+    "program_seconds",
     "read_dialect",
     "sequential_order",
     "shipped_dialects",
     "skeleton_job",
     "time_program",
+    "told_times",
     "write_programs",
 ]

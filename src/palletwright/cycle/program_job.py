@@ -161,12 +161,31 @@ DROPPED_LINES = frozenset({28.0, 30.0, 53.0, 10.0, 92.0})
 DROPPED_CODES = frozenset({54.0, 54.1, 55.0, 56.0, 57.0, 58.0, 59.0, 59.1, 59.2, 59.3, 43.0, 49.0, 20.0, 21.0})
 
 
+@dataclass(frozen=True, slots=True)
+class ProgramRun:
+    """What a single-part program does between two tool changes: the cutting lines of one tool."""
+
+    tool: int
+    lines: tuple[str, ...]
+
+
 def cuts_by_tool(path: str | Path) -> dict[int, tuple[str, ...]]:
     """The cutting lines of a single-part program, tool by tool, without changes, offsets, lengths and stops.
 
     Raises InputError where a line is no plain list of words (variables, calls), or the program is in inches.
     """
-    cuts: dict[int, list[str]] = {}
+    cuts: dict[int, tuple[str, ...]] = {}
+    for run in program_runs(path):
+        cuts[run.tool] = (*cuts.get(run.tool, ()), *run.lines)
+    return cuts
+
+
+def program_runs(path: str | Path) -> tuple[ProgramRun, ...]:
+    """The same in the program's own order, one entry for each time that a tool is in the spindle.
+
+    Raises InputError as `cuts_by_tool`, and where the program turns a rotary axis.
+    """
+    runs: list[tuple[int, list[str]]] = []
     faults: list[Fault] = []
     tool = selected = 0
     for k, raw in enumerate(Path(path).read_text(encoding="utf-8", errors="replace").splitlines(), start=1):
@@ -180,14 +199,25 @@ def cuts_by_tool(path: str | Path) -> dict[int, tuple[str, ...]]:
         selected = next((int(float(n)) for letter, n in words if letter == "T"), selected)
         if ("M", 6.0) in [(letter, float(n)) for letter, n in words]:
             tool = selected
+            runs.append((tool, []))
         if ("G", 20.0) in [(letter, float(n)) for letter, n in words]:
             faults.append(Fault(str(path), f"line {k}", "G20", "inches", "G21"))
+        if any(letter in "ABC" for letter, _ in words):
+            faults.append(Fault(str(path), f"line {k}", line[:60], "turns a rotary axis", "one direction a program"))
         kept = _kept(words)
         if kept:
-            cuts.setdefault(tool, []).append(kept)
+            if not runs:
+                runs.append((tool, []))
+            runs[-1][1].append(kept)
     if faults:
         raise InputError(faults)
-    return {number: tuple(lines) for number, lines in cuts.items()}
+    return tuple(ProgramRun(number, tuple(lines)) for number, lines in runs if _moves(lines))
+
+
+def _moves(lines: Sequence[str]) -> bool:
+    """Whether a run cuts: a feed, an arc or a canned cycle."""
+    codes = [float(n) for line in lines for letter, n in WORD.findall(line) if letter == "G"]
+    return any(code in (1.0, 2.0, 3.0) or 73.0 <= code <= 89.0 for code in codes if code != 80.0)
 
 
 def _kept(words: list[tuple[str, str]]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from palletwright.cycle.model import Crossing, Cycle, Visit, crossing
-from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine
+from palletwright.cycle.program_job import Place, ProgramJob, ProgramRun, Step, ToolLine
 from palletwright.errors import Fault, InputError
 from palletwright.verdict import Vec
 
@@ -29,34 +29,22 @@ def skeleton_job(
     cautions: Sequence[str] = (),
     cuts: Mapping[tuple[int, str, str, int], Sequence[str]] | None = None,
     clear: Mapping[Crossing, float] | None = None,
+    programs: Mapping[int, Sequence[ProgramRun]] | None = None,
 ) -> ProgramJob:
     """Put the visits of `cycle` in order into a program job.
 
     `cuts` gives word-address lines by (operation, feature, stage, tool), from a single-part program in the part's
     work coordinates. A visit without them gets the way to its start and a straight feed to its end, and its title
     says that the cut is to be inserted. `clear`: the heights of `clear_heights` that the cycle was timed with; None:
-    `clear_z` everywhere. Raises InputError where a visit's station and angle have no place.
+    `clear_z` everywhere. `programs` by operation: a station's visits by one tool within a tool run become that tool's
+    run of the program, whole; its place must stand at the program's zero (`place_of`).
+
+    Raises InputError where a visit's station and angle have no place, or a program has other tool runs than the plan.
     """
     by_id = {visit.id: visit for visit in visits}
-    at = {(place.station, round(place.angle % 360.0, 6)): k for k, place in enumerate(places)}
+    ordered = [by_id[name] for name in cycle.order]
     feeds = {tool.number: tool.feed for tool in tools}
-    steps: list[Step] = []
-    texts: dict[str, tuple[str, ...]] = {}
-    faults: list[Fault] = []
-    for visit in (by_id[name] for name in cycle.order):
-        spot = at.get((visit.station, round(visit.angle % 360.0, 6)))
-        if spot is None:
-            faults.append(Fault("program", "places", visit.station, f"has no place at {visit.angle:g}°"))
-            continue
-        given = (cuts or {}).get((visit.operation, visit.feature, visit.stage, visit.tool))
-        name = f"op {visit.operation} {visit.feature} {visit.stage}"
-        if given is None:
-            name += f": insert the cut, about {visit.cut_seconds:.0f} s"
-            given = _approach(visit, places[spot], feeds.get(visit.tool, 0.0))
-        height = (clear or {}).get(crossing(visit))
-        steps.append(Step(visit.tool, spot, _named(texts, name, tuple(given)), height, visit.lowest))
-    if faults:
-        raise InputError(faults)
+    steps, texts = _steps(ordered, places, feeds, cuts or {}, clear or {}, _WholeRuns(programs or {}))
     return ProgramJob(
         number,
         title,
@@ -71,6 +59,86 @@ def skeleton_job(
         rotary_word,
         tuple(cautions),
     )
+
+
+def _steps(
+    ordered: Sequence[Visit],
+    places: Sequence[Place],
+    feeds: Mapping[int, float],
+    cuts: Mapping[tuple[int, str, str, int], Sequence[str]],
+    clear: Mapping[Crossing, float],
+    whole: _WholeRuns,
+) -> tuple[list[Step], dict[str, tuple[str, ...]]]:
+    """The steps of the program, and their cuts by name."""
+    at = {(place.station, round(place.angle % 360.0, 6)): k for k, place in enumerate(places)}
+    steps: list[Step] = []
+    texts: dict[str, tuple[str, ...]] = {}
+    faults: list[Fault] = []
+    for visit in ordered:
+        spot = at.get((visit.station, round(visit.angle % 360.0, 6)))
+        if spot is None:
+            faults.append(Fault("program", "places", visit.station, f"has no place at {visit.angle:g}°"))
+            continue
+        programmed = visit.operation in whole.programs
+        name, given = whole.next(visit) if programmed else _cut(visit, cuts)
+        if given is None:
+            given = () if programmed else _approach(visit, places[spot], feeds.get(visit.tool, 0.0))
+        if given:
+            lines = _named(texts, name, tuple(given))
+            steps.append(Step(visit.tool, spot, lines, clear.get(crossing(visit)), visit.lowest))
+    faults += whole.faults()
+    if faults:
+        raise InputError(faults)
+    return steps, texts
+
+
+def _cut(visit: Visit, cuts: Mapping[tuple[int, str, str, int], Sequence[str]]) -> tuple[str, Sequence[str] | None]:
+    """Title and lines of one visit's cut; no lines where it is still to be inserted."""
+    name = f"op {visit.operation} {visit.feature} {visit.stage}"
+    given = cuts.get((visit.operation, visit.feature, visit.stage, visit.tool))
+    return (name, given) if given is not None else (f"{name}: insert the cut, about {visit.cut_seconds:.0f} s", None)
+
+
+class _WholeRuns:
+    """Hands out the runs of single-part programs, one for each time that their tool comes to a station."""
+
+    def __init__(self, programs: Mapping[int, Sequence[ProgramRun]]) -> None:
+        self.programs = programs
+        self.tool, self.run = 0, 0
+        self.given: dict[tuple[int, str, int], list[int]] = {}
+        self.wrong: dict[str, Fault] = {}
+
+    def next(self, visit: Visit) -> tuple[str, Sequence[str] | None]:
+        """Title and lines of the visit's run; no lines where they stand already in this tool run."""
+        if visit.tool != self.tool:
+            self.tool, self.run = visit.tool, self.run + 1
+        taken = self.given.setdefault((visit.operation, visit.station, visit.tool), [])
+        if taken and taken[-1] == self.run:
+            return "", None
+        mine = [run for run in self.programs[visit.operation] if run.tool == visit.tool]
+        taken.append(self.run)
+        if len(taken) > len(mine):
+            key = f"operation {visit.operation}"
+            problem = f"has T{visit.tool} {len(mine)} times in the spindle, the plan needs it oftener"
+            self.wrong.setdefault(f"{key} {visit.tool}", Fault("program", key, f"T{visit.tool}", problem))
+            return "", None
+        again = f", run {len(taken)}" if len(mine) > 1 else ""
+        return f"op {visit.operation} T{visit.tool}{again} as in its program", mine[len(taken) - 1].lines
+
+    def faults(self) -> list[Fault]:
+        """Tool runs that a program has and the plan hasn't, and those that it lacks."""
+        stations: dict[int, set[str]] = {}
+        for operation, station, _ in self.given:
+            stations.setdefault(operation, set()).add(station)
+        found = list(self.wrong.values())
+        for operation, names in stations.items():
+            tools = [run.tool for run in self.programs[operation]]
+            for tool in dict.fromkeys(tools):
+                least = min(len(self.given.get((operation, name, tool), ())) for name in names)
+                if least < tools.count(tool):
+                    problem = f"is {tools.count(tool)} times in its program, the plan has it {least} times at a station"
+                    found.append(Fault("program", f"operation {operation}", f"T{tool}", problem))
+        return found
 
 
 def _named(texts: dict[str, tuple[str, ...]], name: str, lines: tuple[str, ...]) -> str:

@@ -61,11 +61,15 @@ class DrawingFact(Model):
 
 
 class KnownOperation(Model):
-    """An operation that the engineer fixes: its directions (towards the spindle, part frame), measured time."""
+    """An operation that the engineer fixes: its directions (towards the spindle, part frame), measured time, and the
+    single-part program that the shop has for it, with the program's zero and X axis in the part file's frame."""
 
     directions: tuple[Direction, ...] = Field(min_length=1)
     features: tuple[str, ...] = ()
     cutting_seconds: float | None = Field(default=None, gt=0)
+    program: Path | None = Field(default=None, description="word-address program that cuts one part in this operation")
+    program_zero: Point = Field(default=(0.0, 0.0, 0.0), description="the program's work zero")
+    program_x: Direction = Field(default=(1.0, 0.0, 0.0), description="the program's X axis")
 
 
 class TodayStep(Model):
@@ -116,6 +120,12 @@ class Job(Model):
     shop: Path | None = Field(default=None, description="the shop's TOML file; none: the example shop")
     station_seconds: float | None = Field(
         default=None, gt=0, description="s, measured, to unload and load one station of this part"
+    )
+    order: Literal["free", "heavy first", "one part first"] = Field(
+        default="free", description="an order that the cycle must keep"
+    )
+    least_gain: float = Field(
+        default=0.01, gt=0, lt=1, description="fraction of the minutes per part that one part more must gain"
     )
 
     def problems(self) -> Iterator[Problem]:

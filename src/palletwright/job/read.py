@@ -15,6 +15,7 @@ from palletwright.shop.document import Document, load, model_faults, suggestion
 from palletwright.shop.places import Path as Loc
 
 STEP_ENDINGS = (".step", ".stp", ".p21")
+PROGRAM_ENDINGS = (".nc", ".ngc", ".tap", ".cnc", ".iso", ".eia", ".min", ".txt")
 
 
 class JobFile(Job):
@@ -103,7 +104,10 @@ def _own_faults(document: Document) -> Iterator[Fault]:
 
 def _files(document: Document) -> Iterator[tuple[Loc, Path, tuple[str, ...]]]:
     """Every path that the job names, from its folder, with the endings that it may have."""
-    for loc, endings in ((("part",), STEP_ENDINGS), (("blank", "file"), STEP_ENDINGS), (("shop",), (".toml",))):
+    named: list[tuple[Loc, tuple[str, ...]]] = [(("part",), STEP_ENDINGS), (("blank", "file"), STEP_ENDINGS)]
+    named.append((("shop",), (".toml",)))
+    named += [(("operations", k, "program"), PROGRAM_ENDINGS) for k in range(len(_tables(document, "operations")))]
+    for loc, endings in named:
         name = document.value(loc)
         if isinstance(name, str):
             yield loc, document.folder / name, endings
@@ -157,12 +161,18 @@ def _job(document: Document, shop: Shop | None) -> Job:
     data = dict(document.data)
     data.pop("unit", None)
     for loc, file, _ in _files(document):
-        if len(loc) == 1:
-            data[str(loc[0])] = str(file.resolve())
-        else:
-            data[str(loc[0])] = {**data[str(loc[0])], str(loc[1]): str(file.resolve())}
+        data = _put(data, loc, str(file.resolve()))
     data.setdefault("name", Path(data["part"]).stem)
     found = None if shop is None else shop.material(data["material"])
     if found is not None:
         data["material"] = found.id
     return Job.model_validate(data, context=document.context)
+
+
+def _put(data: Any, loc: Loc, value: str) -> Any:
+    """A copy of nested tables and lists with one value replaced."""
+    if not loc:
+        return value
+    copy: Any = dict(data) if isinstance(data, dict) else list(data)
+    copy[loc[0]] = _put(data[loc[0]], loc[1:], value)
+    return copy

@@ -119,6 +119,25 @@ class Machine(Model):
         return self.travel.z[1]
 
 
+class MountHole(Model):
+    """One hole by which a carrier sits on its mount.
+
+    `x` and `y` in the carrier frame: of a plate from its centre; of a pallet y and z on its end, from the axis. `kind`:
+    `screw` goes through, its head sunk (plates only); `tapped` and `dowel` are cut from the mounting face.
+    """
+
+    x: Length
+    y: Length
+    kind: Literal["screw", "tapped", "dowel"]
+    size: Name = Field(description="thread, such as M8; of a dowel its diameter, such as 8")
+    end: Literal["faceplate", "tailstock"] = "faceplate"
+
+    def problems(self) -> Iterator[Problem]:
+        digits = self.size if self.kind == "dowel" else self.size.removeprefix("M")
+        if (self.kind != "dowel" and not self.size.startswith("M")) or not digits.replace(".", "", 1).isdigit():
+            yield "size", f"{self.size!r} isn't a size", "mm of a dowel such as 8" if self.kind == "dowel" else "such as M8"
+
+
 class Carrier(Model):
     """What parts are mounted on: a plate, a vise, or a rotary pallet with `sides` flats on a blank.
 
@@ -145,8 +164,13 @@ class Carrier(Model):
     make_hours: float = Field(default=4.0, ge=0, description="machining hours to make one, without its stations")
     mass: Mass | None = None
     source: str = ""
+    mount_holes: tuple[MountHole, ...] = Field(
+        default=(), description="holes of the machine's interface: screws, threads and dowels of its mounting face"
+    )
 
     def problems(self) -> Iterator[Problem]:
+        if self.kind == "pallet" and any(h.kind == "screw" for h in self.mount_holes):
+            yield "mount_holes", "a pallet's end takes no sunk screw", "tapped or dowel"
         needs = {
             "plate": ("width",),
             "pallet": ("blank_diameter",),
