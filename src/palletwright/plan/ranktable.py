@@ -32,7 +32,7 @@ def ranking_rows(data: Mapping[str, Any]) -> list[tuple[str, ...]]:
 def ranking_notes(data: Mapping[str, Any]) -> Sequence[str]:
     """What must be said beside the table: proof, ties, the chosen within limits, what failed or is not known."""
     names = {r["id"]: str(r["name"]) for r in data["jobs"]}
-    proof = "no other of known saving can enter these" if data["proven"] else "not proven: others may belong among these"
+    proof = "no other of known saving can enter these" if data["proven"] else "not proven: others may belong here"
     rows = [f"{data['count']} jobs; {proof}"]
     if len({r["tie"] for r in data["jobs"]}) < len(data["jobs"]):
         rows.append("= places are closer than their error: a tie")
