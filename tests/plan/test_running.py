@@ -16,13 +16,14 @@ from palletwright.flow.sets import waiting
 from palletwright.grip.model import Contact, Device, Grip
 from palletwright.job import read_job
 from palletwright.job.model import TodayStep
-from palletwright.plan.edges import LONGEST_LIFE, contact, edge_life, tool_money, wear
+from palletwright.plan.edges import LONGEST_LIFE, contact, edge_life, tool_money, visit_wear, wear
 from palletwright.plan.handling import handling_of, station_loads
 from palletwright.plan.model import Design, OperationChoice, Placing, StationAt
 from palletwright.plan.money import PLANNED_SCRAP, design_cost, losses_of
 from palletwright.plan.options import Option
 from palletwright.plan.planning import prepare
 from palletwright.plan.running import starts_of, today_flow, way_flow
+from palletwright.plan.stand import standings
 from palletwright.plan.today import MEASURED_SPREAD, today, today_cost, today_machine, today_spreads
 from palletwright.plan.worth import least_handling
 from palletwright.shop import example_shop
@@ -64,7 +65,7 @@ def design(context) -> Design:
     clampings = context.sequence(context.machine(MACHINE), "fixed", 0).clampings
     operations = tuple(OperationChoice(10 * (k + 1), k, c.ups[0], "plate", "g") for k, c in enumerate(clampings))
     stations = tuple(
-        StationAt((f"{10 * (k + 1)}.{i}",), k, "plate-500x400#1", "top", 60.0 * i, 60.0 * k, 0)
+        StationAt((f"{10 * (k + 1)}.{i}",), k, "plate-500x400#1", "plate-500x400/1", 60.0 * i, 60.0 * k, 0)
         for k in range(len(clampings))
         for i in range(4)
     )
@@ -136,6 +137,14 @@ def test_worn_edges_add_up_and_cost_what_they_wear(context, options):
     assert whole == pytest.approx(sum(tool_money(context, machine, {k: o}) for k, o in options.items()))
     blunt = replace(context, material=context.material.model_copy(update={"taylor": (0.25, 450.0)}))
     assert tool_money(blunt, machine, options) > 2 * whole
+
+
+def test_the_visits_of_a_start_wear_what_its_stations_do(context, design, options, timed):
+    rows = standings(context, design, options, 0)
+    shares = visit_wear(context, rows)
+    assert len(shares) <= sum(len(r.option.cuts) for r in rows)
+    (start,) = starts_of(context, design, options, [timed])
+    assert sum(shares.values()) == pytest.approx(sum(start.wear.values()))
 
 
 def test_steel_wears_more_than_aluminium_at_one_speed(context, options):

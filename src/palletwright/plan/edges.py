@@ -9,6 +9,7 @@ from palletwright.cutting.model import Cut
 from palletwright.flow.money import TOOL_SHARE, ToolUse, taylor_life, tool_cost
 from palletwright.plan.context import Context
 from palletwright.plan.options import Option
+from palletwright.plan.stand import Standing, visit_name
 from palletwright.shop.model import Machine, Material, Tool
 
 HSS = {"N": (0.125, 120.0), "P": (0.125, 70.0)}
@@ -62,6 +63,18 @@ def wear(context: Context, cuts: Iterable[Cut]) -> dict[str, float]:
         if life is not None:
             rows[tool.id] = rows.get(tool.id, 0.0) + cut.seconds / 60.0 / life
     return rows
+
+
+def visit_wear(context: Context, rows: Iterable[Standing]) -> dict[str, float]:
+    """By visit id, the fraction of an edge's mean life that it wears off, for `cycle.edge_plan`; a visit of a tool
+    without known life is left out."""
+    shares: dict[str, float] = {}
+    for row in rows:
+        for i, cut in enumerate(row.option.cuts):
+            life = edge_life(cut, context.tool(cut.tool), context.material)
+            if life is not None:
+                shares[visit_name(row, i, cut)] = cut.seconds / 60.0 / life
+    return shares
 
 
 def tool_money(context: Context, machine: Machine, options: Mapping[int, Option]) -> float:
