@@ -1,7 +1,8 @@
 """Tool order, motion times, programs read and written."""
 
+from palletwright.cycle.around import Around
 from palletwright.cycle.check_program import check_programs
-from palletwright.cycle.curve import Curve, minutes_per_part_curve
+from palletwright.cycle.curve import Curve, curve_of, minutes_per_part_curve
 from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
 from palletwright.cycle.forced import forced_groups
 from palletwright.cycle.obstacles import clear_heights
@@ -26,6 +27,7 @@ from palletwright.cycle.tool_runs import Runs, least_tool_runs
 from palletwright.cycle.write import write_programs
 
 __all__ = [
+    "Around",
     "CarrierId",
     "Curve",
     "Dialect",
@@ -42,6 +44,7 @@ __all__ = [
     "WarmUp",
     "check_programs",
     "clear_heights",
+    "curve_of",
     "cuts_by_tool",
     "cutting_basis",
     "edge_plan",

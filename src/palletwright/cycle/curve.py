@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from palletwright.cycle.model import Cycle
+
 
 @dataclass(frozen=True, slots=True)
 class Curve:
@@ -53,6 +55,30 @@ def minutes_per_part_curve(
     limit = (part_seconds + (side_seconds / per_side if per_side else 0.0)) / 60.0
     enough = next((n for n, t in points if _best_after(minutes, n, per_side) > t * (1.0 - threshold)), None)
     return Curve(points, limit, enough)
+
+
+def curve_of(cycle: Cycle, parts: int, *, threshold: float = 0.01, most: int | None = None) -> Curve:
+    """The curve that a cycle of `parts` parts lies on: its point at `parts` is the cycle's own minutes per part.
+
+    Tool changes, spindle starts and probing are paid once a start, cuts and rapids by every part, the indexes by
+    every angle that is used; `most` None: 60, or twice the parts.
+    """
+    if parts < 1:
+        raise ValueError("a cycle gives at least one part")
+    shares = cycle.by_kind
+    each = shares.get("cut", 0.0) + shares.get("rapid", 0.0)
+    sides = max(1, len({e.angle for e in cycle.events if e.what == "cut"}))
+    per_side = -(-parts // sides)
+    index = shares.get("index", 0.0)
+    start = cycle.seconds - each - index
+    return minutes_per_part_curve(
+        each / parts,
+        start,
+        side_seconds=index / -(-parts // per_side),
+        per_side=per_side,
+        most=max(60, 2 * parts) if most is None else most,
+        threshold=threshold,
+    )
 
 
 def _best_after(minutes: object, n: int, per_side: int | None) -> float:

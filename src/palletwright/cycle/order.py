@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from palletwright.cycle.arborescence import FAR
+from palletwright.cycle.around import Around, completed
 from palletwright.cycle.construct import by_levels, polish, regroup
 from palletwright.cycle.events import timed
 from palletwright.cycle.least_seconds import least_between
@@ -40,6 +41,7 @@ def order_visits(
     effort: float = 1.0,
     forced: Sequence[Sequence[str]] | None = None,
     clear_z: Clear | None = None,
+    around: Around | None = None,
 ) -> Cycle:
     """Order every visit of one cycle: stations, angles, tools and operations as one problem.
 
@@ -52,6 +54,7 @@ def order_visits(
     forced : groups of visit ids: everything in a group comes before everything in the next
     clear_z : mm, height of the tip for rapids between features and stations, one for all or one for each mount, angle
         and tool (`clear_heights`); None: `retract_z`
+    around : spindle starts, tool checks and probing that belong to the cycle; None: none
 
     Raises
     ------
@@ -65,14 +68,21 @@ def order_visits(
     `seconds` up to 18 visits on one turning mount. `alternatives` are the best found of their kind.
     """
     before, extra = _precedence(visits, forced)
-    moves = moves_between(visits, machine, retract_z, retract_z if clear_z is None else clear_z, index_seconds)
+    more, tools = around or Around(), {v.tool for v in visits}
+    even = more.even(tools, machine)
+    searched = machine.model_copy(update={"chip_to_chip": machine.chip_to_chip + even})
+    moves = moves_between(visits, searched, retract_z, retract_z if clear_z is None else clear_z, index_seconds)
     runs = least_tool_runs(visits, extra=extra)
     kinds = _kinds(visits, moves, before, runs)
     problem = pose(moves.total, before)
     order, bound = _best(moves, before, problem, list(kinds.values()), runs, seed, effort)
-    cycle = timed([visits[k] for k in order], machine, moves, order)
-    others = [(name, timed([visits[k] for k in o], machine, moves, o).seconds) for name, o in kinds.items()]
-    fixed = sum(v.cut_seconds for v in visits) + (machine.chip_to_chip if len(runs.tools) > 1 else 0.0)
+
+    def laid_out(found: Ints) -> Cycle:
+        return completed(timed([visits[k] for k in found], machine, moves, found), machine, more)
+
+    cycle = laid_out(order)
+    others = [(name, laid_out(o).seconds) for name, o in kinds.items()]
+    fixed = _fixed(visits, machine, more, even)
     return replace(
         cycle,
         bound=min(cycle.seconds, fixed + bound),
@@ -80,6 +90,14 @@ def order_visits(
         alternatives=tuple(others),
         reasons=_reasons(cycle, runs, others, fixed + bound),
     )
+
+
+def _fixed(visits: Sequence[Visit], machine: Machine, around: Around, even: float) -> float:
+    """s that every order takes besides its moves: cuts, the first change, what each tool's run takes over `even`."""
+    tools = {v.tool for v in visits}
+    first = machine.chip_to_chip if len(tools) > 1 else 0.0
+    over = sum(around.run(tool, machine) - even for tool in tools)
+    return sum(v.cut_seconds for v in visits) + (around.probe_seconds + even + over + first if visits else 0.0)
 
 
 def _precedence(
