@@ -12,9 +12,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from palletwright.grip.bodies import NOTHING, prism
-from palletwright.grip.model import Contact, Device, Grip, GripKind
+from palletwright.grip.model import Contact, Device, Grip, GripKind, Relief
 from palletwright.grip.patches import Patch
 from palletwright.grip.pressing import dressed
+from palletwright.grip.reliefs import half_turned, reliefs
 from palletwright.grip.seats import DEEPEST_RELIEF, Seat
 from palletwright.grip.spots import NOSE, SLACK, Spot, half_nose
 from palletwright.grip.work import Work
@@ -29,7 +30,6 @@ HOURS_RISER = 0.25
 HOURS_RELIEF = 0.20
 HOURS_REST = 0.05
 MORE_PADS = 2  # pads beside the three that locate a raised part; our own choice
-RUN_OUT = 0.5  # mm kept beside a tool that runs out of the base; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -254,7 +254,7 @@ def _rests(work: Work, draft: Draft, lift: float) -> list[Piece] | None:
 def _stands(work: Work, outline: BaseGeometry, top: float, taken: Sequence[BaseGeometry]) -> bool:
     """Whether a rest of this outline is clear of tools that run out of the base, the part and other bodies."""
     ring = np.asarray(shapely.geometry.polygon.orient(outline).exterior.coords)[:-1]
-    if top > work.floor_of_tools(ring, RUN_OUT) + 1e-9:
+    if top > work.ceiling(ring) + 1e-9:
         return False
     return not any(_overlap(outline, t) > 1e-6 for t in taken)
 
@@ -339,7 +339,14 @@ def in_station(work: Work, settled: Settled, name: str) -> Grip:
         carrier_kinds=draft.carrier_kinds,
         notes=draft.notes,
         unlocated=draft.unlocated,
+        reliefs=_reliefs(work, draft, settled.lift, shift, half),
     )
+
+
+def _reliefs(work: Work, draft: Draft, lift: float, shift: Floats, half: Floats | None) -> tuple[Relief, ...]:
+    """Pockets in the carrier; none where the part stands on a step of its jaws, which are milled free instead."""
+    first = reliefs(work, lift, shift) if draft.seat.apart else ()
+    return first if half is None else (*first, *(half_turned(r, half) for r in first))
 
 
 def _pressed(work: Work, draft: Draft) -> tuple[Contact, ...]:

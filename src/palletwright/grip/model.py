@@ -42,6 +42,21 @@ class Device:
 
 
 @dataclass(frozen=True, eq=False)
+class Relief:
+    """A pocket in the carrier's face under a tool that runs out of the part, in the station frame.
+
+    `depth` mm below the face, `at` and `size` (mm) its bounding rectangle's middle and sides, `diameter` mm of a round
+    one. `mesh` is what is milled away, closed; it stands a little over the face, so that it leaves no skin.
+    """
+
+    at: tuple[float, float]
+    size: tuple[float, float]
+    depth: float
+    diameter: float | None
+    mesh: Mesh
+
+
+@dataclass(frozen=True, eq=False)
 class Grip:
     """One way to hold the part in one operation.
 
@@ -50,7 +65,7 @@ class Grip:
     `seat` is the lift of the part's lowest point over the side (mm). `screws` count for loading. `prepare` is
     hours of preparation a station (soft jaws, seats, stops), `price` of the devices a station. `unlocated` names
     what the grip leaves free because the shape is alike in every position ("turn about z" of a round blank): a rank
-    below 6 is right then, and friction alone holds it.
+    below 6 is right then, and friction alone holds it. `reliefs` are pockets in the carrier, of every part.
     """
 
     id: str
@@ -67,3 +82,4 @@ class Grip:
     carrier_kinds: tuple[str, ...] = ("plate", "pallet")
     notes: tuple[str, ...] = field(default=())
     unlocated: tuple[str, ...] = ()
+    reliefs: tuple[Relief, ...] = ()

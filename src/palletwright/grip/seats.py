@@ -16,12 +16,13 @@ from palletwright.shop.model import Locator
 from palletwright.solid.model import Floats
 from palletwright.verdict import Vec
 
-BREAK_THROUGH = 1.0  # mm kept free below a tool that runs out of the base; common practice, no source
+UNDER = 1.0  # mm kept free under a part that reaches below its seat; common practice, no source
 DEEPEST_RELIEF = 20.0  # mm: a deeper pocket in the carrier is a margin to be argued; common practice, no source
 MOST_POINTS = 8  # points that stand for a flat seat
 FEW = 200  # circles that are joined one by one
 CELL = (0.2, 1.0)  # mm to which the places of more are rounded, a tenth of the radius between
 RUN = 3  # cells that a run of places may skip: far less than any tool's radius
+ALIKE = 0.5  # mm by which two lifts have to differ to be two; our own choice
 PAD = 3.0  # mm: half-width of a support's contact; common practice, no source
 
 
@@ -44,20 +45,26 @@ class Seat:
 
 
 def relief_depth(work: Work) -> float:
-    """mm by which a tool of the operation reaches below the base plane, its free run-out included."""
-    low = min((s.lowest for s in work.swept if s.direction[2] > 1.0 - 1e-6), default=0.0)
-    return BREAK_THROUGH - low if low < -1e-6 else 0.0
+    """mm that the carrier's face has to lie below the base for the tools from above to clear it by their floor."""
+    low = min((s.lowest for s in work.swept if s.straight), default=np.inf)
+    return max(0.0, work.vertical - low)
 
 
-def cut_outs(work: Work, margin: float) -> BaseGeometry:
-    """Where tools from above run out of the base, grown by a margin (mm); never smaller than that."""
-    if margin not in work.gone:
+def cut_outs(work: Work, level: float, margin: float) -> BaseGeometry:
+    """Where tools from above come lower than `level` over the base, grown by a margin; never smaller (mm)."""
+    key = (round(level, 6), margin)
+    if key not in work.gone:
         shapes: list[BaseGeometry] = []
         for s in work.swept:
-            low = s.discs[s.discs[:, 2] < -1e-6] if s.straight else s.discs[:0]
+            low = s.discs[s.discs[:, 2] < level - 1e-6] if s.straight else s.discs[:0]
             shapes += [_swept(low[low[:, 3] == r][:, :2], float(r) + margin) for r in np.unique(low[:, 3])]
-        work.gone[margin] = shapely.union_all(shapes) if shapes else shapely.Polygon()
-    return work.gone[margin]
+        work.gone[key] = shapely.union_all(shapes) if shapes else shapely.Polygon()
+    return work.gone[key]
+
+
+def unsupported(work: Work) -> BaseGeometry:
+    """What of the base nothing may stand under: a tool comes so near that it would meet a rest or needs a relief."""
+    return cut_outs(work, work.vertical, work.lateral)
 
 
 def _swept(at: Floats, radius: float) -> BaseGeometry:
@@ -80,7 +87,7 @@ def support_points(work: Work) -> Floats | None:
 
     Where no single face carries the part, the points may lie on faces at different heights.
     """
-    gone = cut_outs(work, 0.5) if relief_depth(work) > 0 else shapely.Polygon()
+    gone = unsupported(work)
     centre = np.asarray(work.before.centroid[:2])
     if work.base is not None:
         found = _widest(_on_face(work.base, gone, 24), centre)
@@ -98,7 +105,7 @@ def patch_points(work: Work, points: Floats) -> tuple[Vec, ...]:
     """
     if work.base is None or float(np.ptp(points[:, 2])) > 1e-6:
         return ()
-    gone = cut_outs(work, 0.5) if relief_depth(work) > 0 else shapely.Polygon()
+    gone = unsupported(work)
     kept = list(points)
     for p in _spread(_on_face(work.base, gone, 24)):
         if min(float(np.hypot(*(p - q)[:2])) for q in kept) > 2.0 * PAD:
@@ -171,7 +178,11 @@ def _depth(corners: Floats, centre: Floats) -> float:
 
 
 def seats(work: Work) -> tuple[Seat, ...]:
-    """The ways to seat the part: the carrier's face with relief where a tool runs out, and raised rests."""
+    """The ways to seat the part: the carrier's face with relief where a tool comes near it, and raised rests.
+
+    Rests lift the part over what reaches below its base and over the tools from above; where tools come from beside,
+    also high enough for those to pass over the carrier.
+    """
     points = support_points(work)
     if points is None:
         return ()
@@ -179,22 +190,29 @@ def seats(work: Work) -> tuple[Seat, ...]:
     rests = [r for r in work.shop.locators if r.kind == "rest"]
     rest = min(rests, key=lambda r: (r.footprint[0] * r.footprint[1], r.id), default=None)
     protrusion = work.below_base
+    more = patch_points(work, points)
     result = []
     if protrusion <= 1e-6:
         note: tuple[str, ...] = (f"relief {depth:.1f} mm deep in the carrier below the part",) if depth > 0 else ()
         if float(points[:, 2].max()) > 1e-6:
             note += ("no single face carries the part: supports of different heights",)
-        result.append(Seat(points, depth, 0.0, None, note, more=patch_points(work, points)))
-    if depth > 0 or protrusion > 0:
-        lift = max(depth, protrusion + BREAK_THROUGH if protrusion else 0.0, rest.height if rest else 0.0)
-        result.append(
-            Seat(
-                points,
-                depth,
-                lift,
-                rest,
-                (f"part stands on rests {lift:.1f} mm over the carrier",),
-                more=patch_points(work, points),
-            )
-        )
+        result.append(Seat(points, depth, 0.0, None, note, more=more))
+    beside = work.lateral - _lowest_aside(work)
+    low = max(depth, protrusion + UNDER if protrusion else 0.0)
+    lifts = {round(max(low, rest.height if rest else 0.0), 6)} if depth > 0 or protrusion > 0 else set()
+    if beside > max(lifts, default=0.0) + ALIKE:
+        lifts.add(round(max(low, beside), 6))
+    for lift in sorted(lifts):
+        told = (f"part stands on rests {lift:.1f} mm over the carrier",)
+        result.append(Seat(points, depth, lift, rest, told, more=more))
     return tuple(result)
+
+
+def _lowest_aside(work: Work) -> float:
+    """mm over the base: the lowest that a tool from beside reaches; infinite without one."""
+    least = np.inf
+    for s in work.swept:
+        if not s.straight and len(s.discs):
+            middle = s.discs[:, :2] @ s.basis[:, 2] + s.discs[:, 2] * s.direction[2]
+            least = min(least, float((middle - s.discs[:, 3] * np.linalg.norm(s.basis[:, 2])).min()))
+    return least

@@ -14,7 +14,7 @@ from palletwright.grip.bodies import section
 from palletwright.grip.draft import Draft, Piece, vec
 from palletwright.grip.jaws import jaw_clamp
 from palletwright.grip.model import Contact
-from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points
+from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points, unsupported
 from palletwright.grip.spots import DEEPEST, NOSE, SLACK
 from palletwright.grip.work import Work
 from palletwright.solid.model import Floats
@@ -129,7 +129,7 @@ def _jaws_about(
             work.fault("soft_jaw", f"soft jaws {grip:.0f} mm over the seat stand in the tools' way", short)
             return None
         halves.append(body)
-        steps.append(shapely.intersection(block, half).difference(body))
+        steps.append(shapely.intersection(block, half).difference(body).difference(unsupported(work)))
     return halves, steps
 
 

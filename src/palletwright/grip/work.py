@@ -42,7 +42,7 @@ class Work:
     vise: Carrier | None
     outlines: dict[tuple[float, float], BaseGeometry] = field(default_factory=dict)
     ceilings: dict[tuple[float, ...], float] = field(default_factory=dict)
-    gone: dict[float, BaseGeometry] = field(default_factory=dict)
+    gone: dict[tuple[float, float], BaseGeometry] = field(default_factory=dict)
     spots: dict[tuple[object, ...], object] = field(default_factory=dict)
     faults: dict[str, Reason] = field(default_factory=dict)
 
