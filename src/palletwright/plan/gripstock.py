@@ -48,7 +48,7 @@ def grip_stock(access: Access, sequence: Sequence, depth: float) -> GripStock | 
         feature = _facing(access, clamping.features, down)
         if feature is not None:
             slab = _slab(access.stock, down, depth)
-            return GripStock(depth, down, slab, k, feature, slab.volume)
+            return None if slab is None else GripStock(depth, down, slab, k, feature, slab.volume)
     return None
 
 
@@ -64,8 +64,11 @@ def _facing(access: Access, rows: tuple[tuple[str, Vec], ...], down: Vec) -> str
     return None
 
 
-def _slab(stock: Mesh, down: Vec, depth: float) -> Mesh:
-    """The blank's base face carried `depth` mm further down, overlapping it by a hair so that they join."""
+def _slab(stock: Mesh, down: Vec, depth: float) -> Mesh | None:
+    """The blank's base face carried `depth` mm further down, overlapping it by a hair so that they join.
+
+    None where the blank doesn't end in a flat face there.
+    """
     from scipy.spatial import ConvexHull
 
     from palletwright.solid import prism
@@ -74,6 +77,8 @@ def _slab(stock: Mesh, down: Vec, depth: float) -> Mesh:
     way = np.asarray(down)
     heights = stock.vertices @ way
     flat = stock.vertices[heights > heights.max() - TOUCH] @ frame_along(way)[:, :2]
+    if len(flat) < 3 or np.linalg.svd(flat - flat.mean(axis=0), compute_uv=False)[-1] < TOUCH:
+        return None
     outline = flat[ConvexHull(flat).vertices]
     start = float(heights.max()) - 0.01
     return prism(outline, way * start, way, depth + 0.01)
