@@ -20,9 +20,9 @@ import httpx
 class Served:
     """One running server over one store file."""
 
-    def __init__(self, store: Path) -> None:
+    def __init__(self, store: Path, port: int = 0) -> None:
         self.store = store
-        command = [sys.executable, str(Path(__file__)), str(store)]
+        command = [sys.executable, str(Path(__file__)), str(store), str(port)]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
@@ -82,9 +82,9 @@ class Served:
 
 
 @contextlib.contextmanager
-def serving(store: Path) -> Iterator[Served]:
+def serving(store: Path, port: int = 0) -> Iterator[Served]:
     """A server that is ended afterwards."""
-    made = Served(store)
+    made = Served(store, port)
     try:
         yield made
     finally:
@@ -97,7 +97,7 @@ def main() -> None:
     from palletwright.page import serve
 
     examples = {name: demo_job(name) for name in NAMES}
-    serve(0, Path(sys.argv[1]), False, say=lambda text: print(text, flush=True), examples=examples)
+    serve(int(sys.argv[2]), Path(sys.argv[1]), False, say=lambda text: print(text, flush=True), examples=examples)
 
 
 if __name__ == "__main__":

@@ -211,6 +211,7 @@ export class Fixture {
       this.line(found.from, found.to);
       const middle = new THREE.Vector3(...(found.from as [number, number, number])).lerp(new THREE.Vector3(...(found.to as [number, number, number])), 0.5);
       this.label = { at: middle, text };
+      this.view.near(middle, 110);
     } else if (where) {
       this.dot(where);
       this.label = { at: new THREE.Vector3(...(where as [number, number, number])), text };

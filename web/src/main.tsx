@@ -18,6 +18,7 @@ function useRoute(): string[] {
       window.scrollTo(0, 0);
     };
     addEventListener("hashchange", changed);
+    set(location.hash); // it may have changed before anybody listened
     return () => removeEventListener("hashchange", changed);
   }, []);
   return route.replace(/^#\/?/, "").split("/").filter(Boolean).map(decodeURIComponent);

@@ -12,7 +12,7 @@ interface Sheet {
   seconds: number[];
   stations: { name: string; operation: number; side: string; mount: string; x: number; y: number; turn: number }[];
   operations: { number: number; grip: { kind: string; notes: string[] }; features: string[] }[];
-  tools: { number: number; name: string; stick_out: number }[];
+  tools: { number: number; name: string; gauge: number }[];
   facts: { at: unknown; kind: string; value: string }[];
   ticks: Record<string, { value: string; at: string }>;
 }
@@ -94,7 +94,7 @@ function Shown({ sheet, id, way, page }: { sheet: Sheet; id: string; way: number
             <h2>Tools</h2>
             <div class="ticks one">
               {sheet.tools.map((t) => (
-                <Value key={t.number} label={`T${t.number} ${t.name}, stick-out planned ${len(t.stick_out)}`} hint="measured gauge length, mm" kept={ticks[`length T${t.number}`]} keep={(v) => void tick(`length T${t.number}`, v)} />
+                <Value key={t.number} label={`T${t.number} ${t.name}, gauge length planned ${len(t.gauge)}`} hint="measured gauge length, mm" short={offBy(ticks[`length T${t.number}`]?.value, t.gauge)} kept={ticks[`length T${t.number}`]} keep={(v) => void tick(`length T${t.number}`, v)} />
               ))}
             </div>
           </section>
@@ -133,11 +133,19 @@ function TickBox({ on, at, onTick, text, more }: { on: boolean; at?: string; onT
   );
 }
 
-function Value({ label, hint, kept, keep }: { label: string; hint: string; kept?: { value: string; at: string }; keep: (v: string) => void }) {
+/** A sentence where a measured length is more than 1 mm off the plan's. */
+export function offBy(measured: string | undefined, planned: number): string {
+  const value = Number((measured ?? "").replace(",", "."));
+  if (!measured || !Number.isFinite(value) || Math.abs(value - planned) <= 1) return "";
+  return `${len(value - planned)} off: more than 1 mm. Don't start; put it into the shop and plan again.`;
+}
+
+function Value({ label, hint, kept, keep, short }: { label: string; hint: string; short?: string; kept?: { value: string; at: string }; keep: (v: string) => void }) {
   return (
     <label class="valuebox">
       <span>
         <b>{label}</b>
+        {short && <span class="short">! {short}</span>}
         <small>{hint}{kept ? `, kept ${when(kept.at)}` : ""}</small>
       </span>
       <input type="text" inputMode="decimal" defaultValue={kept?.value ?? ""} onChange={(e) => keep(e.currentTarget.value.trim())} />

@@ -10,6 +10,7 @@ interface Shop {
   revision: number;
   files: Record<string, string>;
   data: Record<string, Record<string, unknown>>;
+  defaults: Record<string, Record<string, number | string>>;
 }
 
 const KINDS: [string, string][] = [
@@ -127,20 +128,20 @@ function Values({ title, table, keys, file, shop, fixed, set }: { title: string;
       <h2>{title}</h2>
       <div class="values">
         {keys.map(([key, text]) => (
-          <Cell key={`${key}${String(values[key])}`} label={text} value={values[key]} fixed={fixed} onSet={(v) => set(file, [table, key], v)} />
+          <Cell key={`${key}${String(values[key])}`} label={text} value={values[key]} other={shop.defaults[table]?.[key]} fixed={fixed} onSet={(v) => set(file, [table, key], v)} />
         ))}
       </div>
-      <p class="note">An empty value takes the shop's default.</p>
+      <p class="note">Where nothing stands, the grey default counts.</p>
     </section>
   );
 }
 
-function Cell({ label, value, fixed, onSet }: { label: string; value: unknown; fixed: boolean; onSet: (v: unknown) => void }) {
+function Cell({ label, value, other, fixed, onSet }: { label: string; value: unknown; other?: number | string; fixed: boolean; onSet: (v: unknown) => void }) {
   const shown = value === undefined || value === null ? "" : typeof value === "object" ? JSON.stringify(value) : String(value);
   return (
     <label class="cell">
       <span>{label}</span>
-      <input type="text" defaultValue={shown} placeholder="default" readOnly={fixed} onChange={(e) => onSet(typed(e.currentTarget.value, value))} />
+      <input type="text" defaultValue={shown} placeholder={other === undefined ? "default" : `${other} (default)`} readOnly={fixed} onChange={(e) => onSet(typed(e.currentTarget.value, value))} />
     </label>
   );
 }

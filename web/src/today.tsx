@@ -34,7 +34,7 @@ export function TodaySteps({ steps, machines, onChange }: { steps: TodayStep[]; 
           </div>
           <div class="row spread">
             <Check label="Somebody must stand there while it runs" value={s.attended ?? true} onInput={(attended) => set(i, { attended })} />
-            <button type="button" class="quiet" onClick={() => onChange(steps.filter((_, k) => k !== i))} aria-label={`Take operation ${10 * (i + 1)} out`}>Take out</button>
+            <button type="button" class="quiet" onClick={() => onChange(steps.filter((_, k) => k !== i))}>Take out operation {10 * (i + 1)}</button>
           </div>
         </fieldset>
       ))}

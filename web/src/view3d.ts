@@ -90,6 +90,17 @@ export class View3d {
     this.draw();
   }
 
+  /** Comes near a point, from the same direction, so that about `mm` round it are seen. */
+  near(point: THREE.Vector3, mm: number): void {
+    const out = this.camera.position.clone().sub(this.controls.target).normalize();
+    this.controls.target.copy(point);
+    this.camera.position.copy(point).add(out.multiplyScalar(mm / Math.tan(((this.camera.fov / 2) * Math.PI) / 180)));
+    this.camera.near = Math.max(0.5, mm / 50);
+    this.camera.updateProjectionMatrix();
+    this.controls.update();
+    this.draw();
+  }
+
   draw(): void {
     if (this.asked) return;
     this.asked = requestAnimationFrame(() => {

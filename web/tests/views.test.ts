@@ -6,6 +6,7 @@ import { chosenMachines } from "../src/job";
 import { about, tightest } from "../src/margins";
 import { spread, ticks } from "../src/points";
 import { toggled } from "../src/q_ways";
+import { offBy } from "../src/sheet";
 import { typed } from "../src/shop";
 import { angleOf } from "../src/sideangle";
 import { local } from "../src/sideplan";
@@ -90,6 +91,11 @@ describe("the job", () => {
     expect(typed("true", false)).toBe(true);
     expect(typed("[1, 2]", [3, 4])).toEqual([1, 2]);
     expect(typed("", 3)).toBeNull();
+  });
+  it("stops a tool that is more than 1 mm off its planned length", () => {
+    expect(offBy("142.9", 142)).toBe("");
+    expect(offBy(undefined, 142)).toBe("");
+    expect(offBy("143,2", 142)).toContain("1.20 mm off");
   });
   it("says a fault with its place, value and what is allowed", () => {
     expect(faultText({ file: "shop.toml", key: "rates.operator", value: "-1", problem: "isn't allowed", allowed: "0 or more", line: 12 })).toBe("shop.toml, line 12: rates.operator = -1 isn't allowed (allowed: 0 or more)");

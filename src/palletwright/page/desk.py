@@ -10,7 +10,7 @@ from typing import Any
 
 from palletwright.errors import InputError
 from palletwright.job.model import Job
-from palletwright.page.near import nearest, side_gaps
+from palletwright.page.near import nearest, side_gaps, tasks_at
 from palletwright.page.nearest_tool import drawn
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import all_pass, cycles_of, examine_design, margins_of, options_of, way
@@ -28,7 +28,7 @@ from palletwright.verdict import Margin
 
 LOOK = 6.0
 """mm up to which the quick check measures; the full check looks farther."""
-NEIGHBOURS = 2
+NEIGHBOURS = 1
 """Stations whose own tools are checked against the moved one while it is dragged."""
 
 
@@ -77,7 +77,7 @@ class Desk:
         return check_reach(scene, tasks, machine, context.shop.floors, look=look, rasters=rasters)
 
     def quick(self, data: dict[str, Any], name: str) -> dict[str, Any]:
-        """The moved station and its two nearest against everything; the gap to its neighbours, the edge of its side."""
+        """The moved station and its nearest against everything; the gap to its neighbours, the edge of its side."""
         began = time.perf_counter()
         design, chosen = self.opened(data)
         module = next((s for s in design.stations if name in s.parts), None)
@@ -86,7 +86,7 @@ class Desk:
         cycle = next(p.cycle for p in design.placings if p.mount == module.mount)
         near = nearest(design, module, NEIGHBOURS)
         watched = {*module.parts, *(n for s in near for n in s.parts)}
-        tasks = [t for t in tasks_of(self.context, design, chosen, cycle) if t.station in watched]
+        tasks = tasks_at(self.context, design, chosen, cycle, watched)
         report = self._reach(design, chosen, cycle, tasks, LOOK)
         touching = [m for m in report.margins if _about(m, module.parts)]
         near_something = [m for m in touching if not m.passed or not m.obstacle.startswith("nothing within")]

@@ -7,14 +7,31 @@ from typing import Any
 from palletwright.plan.arrange import sides_of_placing
 from palletwright.plan.context import Context
 from palletwright.plan.model import Design, StationAt
-from palletwright.plan.options import Option
+from palletwright.plan.options import Option, moved_cut
+from palletwright.plan.stand import mount_of, standings
 from palletwright.plan.table import station_pose
+from palletwright.reach import Task
 
 
 def nearest(design: Design, module: StationAt, most: int) -> list[StationAt]:
     """The nearest other stations on the same side, at most `most`."""
     same = [s for s in design.stations if (s.mount, s.side) == (module.mount, module.side) and s.parts != module.parts]
     return sorted(same, key=lambda s: (s.x - module.x) ** 2 + (s.y - module.y) ** 2)[:most]
+
+
+def tasks_at(context: Context, design: Design, chosen: dict[int, Option], cycle: int, names: set[str]) -> list[Task]:
+    """The cuts at some stations only, for reach."""
+    machine = context.machine(design.machine)
+    made = []
+    for row in standings(context, design, chosen, cycle):
+        if row.name not in names:
+            continue
+        for cut in row.option.cuts:
+            tips, way, entry = moved_cut(row.machine_part, cut)
+            direction = (float(way[0]), float(way[1]), float(way[2]))
+            mount = mount_of(machine, row.mount).id
+            made.append(Task(row.name, mount, cut.id, context.tool(cut.tool), direction, tips, entry))
+    return made
 
 
 def outline(chosen: dict[int, Option], station: StationAt) -> Any:

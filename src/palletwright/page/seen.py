@@ -129,13 +129,18 @@ def sheet(data: Data, way: Data) -> Data:
             {
                 "number": t,
                 "name": assemblies[t]["name"] or assemblies[t]["cutter"]["id"],
-                "stick_out": assemblies[t]["stick_out"],
+                "gauge": gauge(assemblies[t]),
             }
             for t in tools
             if t in assemblies
         ],
         "facts": [f for f in data["job"]["facts"] if f.get("value")],
     }
+
+
+def gauge(tool: Data) -> float:
+    """mm from the holder's gauge line to the tip."""
+    return float(tool["stick_out"]) + sum(float(step["length"]) for step in tool["holder"]["stack"])
 
 
 def snippet(data: Data) -> str:

@@ -19,8 +19,13 @@ from palletwright.page.job_routes import Elsewhere, Id, fault
 from palletwright.page.naming import attachment
 from palletwright.page.store import found, now
 from palletwright.page.tables import JobRow, ShopRow
+from palletwright.shop.model import Floors, Rates
 
 router = APIRouter(prefix="/api", tags=["shops"])
+
+
+DEFAULTS = {"rates": Rates().model_dump(), "floors": Floors().model_dump()}
+"""What a shop has where its files don't say."""
 
 
 class NewShop(BaseModel):
@@ -83,13 +88,15 @@ def bring(at: At, file: Annotated[list[UploadFile], File()]) -> dict[str, str]:
 def shop(at: At, id: Id) -> dict[str, Any]:
     """A shop's files as text and as data; `example` is the shipped one."""
     if id == "example":
-        files = shopfiles.example_files()
-        return {"id": None, "name": "The shop that comes with the program", "revision": 0, "files": files,
-                "data": shopfiles.rows(files)}  # fmt: skip
+        return _shown(None, "The shop that comes with the program", 0, shopfiles.example_files())
     with at.store.session() as session:
         row = found(session, ShopRow, id)
-    files = json.loads(row.files)
-    return {"id": id, "name": row.name, "revision": row.revision, "files": files, "data": shopfiles.rows(files)}
+    return _shown(id, row.name, row.revision, json.loads(row.files))
+
+
+def _shown(id: str | None, name: str, revision: int, files: shopfiles.Files) -> dict[str, Any]:
+    data = shopfiles.rows(files)
+    return {"id": id, "name": name, "revision": revision, "files": files, "data": data, "defaults": DEFAULTS}
 
 
 def _kept(at: At, id: str, revision: int, make: Any) -> dict[str, Any]:
