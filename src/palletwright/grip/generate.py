@@ -11,13 +11,14 @@ from typing import Literal
 import numpy as np
 
 from palletwright.grip.draft import Draft, Settled, ahead, in_station, settle
+from palletwright.grip.edges import edge
 from palletwright.grip.frame import operation_frame
 from palletwright.grip.jaws import jaw
 from palletwright.grip.model import Grip, GripKind
 from palletwright.grip.patches import Patch
 from palletwright.grip.screws import screw
 from palletwright.grip.seats import Seat, seats
-from palletwright.grip.sideways import edge, standing
+from palletwright.grip.sideways import standing
 from palletwright.grip.soft_jaws import soft_jaw
 from palletwright.grip.spots import HALF_NOSE, NOSE
 from palletwright.grip.straps import strap

@@ -6,22 +6,27 @@ from palletwright.holding.certify import certify, floor_of
 from palletwright.holding.chain import Screws, chain
 from palletwright.holding.loads import StationCut, in_station, loads_of, wrenches
 from palletwright.holding.model import HoldingReport, Wrench
+from palletwright.holding.mounting import ChainReport, PlacedCut, chain_of, loose_pieces
 from palletwright.holding.place import PlaceError, place_errors
 
 __all__ = [
     "Case",
+    "ChainReport",
     "HoldingReport",
     "PlaceError",
+    "PlacedCut",
     "Screws",
     "StationCut",
     "Wrench",
     "case_of",
     "certify",
     "chain",
+    "chain_of",
     "floor_of",
     "hold",
     "in_station",
     "loads_of",
+    "loose_pieces",
     "place_errors",
     "read_case",
     "solve_case",
