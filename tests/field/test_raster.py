@@ -109,6 +109,23 @@ def test_dilation_equals_the_plain_footprint(radius: float, slack: float) -> Non
     assert np.array_equal(erode(z, radius, slack), eroded)
 
 
+@pytest.mark.parametrize("width", [np.float64, np.float32])
+def test_dilation_of_steps_slopes_and_gaps_equals_the_plain_footprint(width: type) -> None:
+    """Level steps go by their rims, slopes by running maxima, both mixed in one field: same answer."""
+    rng = np.random.default_rng(11)
+    for _ in range(60):
+        steps = np.kron(np.round(rng.uniform(0, 4, (6, 7))), np.ones((7, 6)))
+        z = steps + np.where(rng.random(steps.shape) < rng.choice([0.0, 0.02, 1.0]), rng.random(steps.shape), 0.0)
+        z[np.kron(rng.random((6, 7)) < 0.3, np.ones((7, 6))) > 0] = -np.inf
+        radius = float(rng.uniform(0.6, 12.0))
+        g = np.maximum(0, abs(np.arange(-13, 14)) - 0.5)
+        footprint = np.hypot(g[:, None], g[None, :]) < radius - 1e-9
+        ours = dilate(z.astype(width), radius)
+        assert ours.dtype == width
+        plain = ndimage.grey_dilation(np.maximum(z, -9.0), footprint=footprint, mode="constant", cval=-9.0)
+        assert np.array_equal(np.maximum(ours, -9.0), plain.astype(width))
+
+
 def test_lowest_tip_beside_a_wall_stands_on_the_holder() -> None:
     # wall 20 high in u >= 10; cutter radius 3 for 12, holder radius 8 above it
     pitch = 0.5

@@ -35,7 +35,7 @@ from palletwright.access.workpiece import Workpiece, workpiece_of
 from palletwright.job.model import Job
 from palletwright.shop.model import Machine, Material, Shop
 from palletwright.solid.model import Mesh, Solid
-from palletwright.verdict import Vec
+from palletwright.verdict import Reason, Vec
 
 LEAST_VOLUME = 0.05
 """mm³ below which a piece of removal is an artefact of the mesh."""
@@ -45,7 +45,6 @@ MORE_DIRECTIONS = 10
 Progress = Callable[[str, float], None]
 
 
-@one_thread()
 def analyse(
     solid: Solid,
     stock: Mesh,
@@ -81,6 +80,31 @@ def analyse(
     """
     tell = progress or (lambda text, share: None)
     scene = workpiece_of(solid, Work(shop, material, machine), pitch)
+    with one_thread():
+        features, left, reasons = found(scene, stock, job, tell)
+        tell("clampings", 0.85)
+        fixed, rotary, more = sequences(scene, features, job, tuple(forbid))
+    able = bool(fixed or rotary or not any(f.routes for f in features))
+    return Access(
+        solid=solid,
+        stock=stock,
+        directions=directions_of(scene, features),
+        features=tuple(features),
+        left_over=tuple(left),
+        fixed=fixed,
+        rotary=rotary,
+        pitch=scene.pitch,
+        error_bound=scene.pitch * 2**0.5 / 2 + solid.mesh.chord_error,
+        reasons=(*reasons, *more),
+        status="ok" if able else "infeasible",
+    )
+
+
+def found(
+    scene: Workpiece, stock: Mesh, job: Job | None, tell: Progress
+) -> tuple[list[Feature], list[LeftOver], list[Reason]]:
+    """The features with the job's overrides, what no tool reaches, and what of the job couldn't be met."""
+    solid = scene.solid
     tell("holes", 0.1)
     holes, shut = bores(solid, scene.part)
     raw = subtract(body_of(replace(stock, face_of=None)), [scene.part])
@@ -94,23 +118,7 @@ def analyse(
     features, left = made(scene, holes, taken, rows, job)
     left += shut_left(shut, features)
     features, reasons = wishes.honoured(features, job)
-    tell("clampings", 0.85)
-    fixed, rotary, more = sequences(scene, features, job, tuple(forbid))
-    reasons += more
-    status = "ok" if fixed or rotary or not any(f.routes for f in features) else "infeasible"
-    return Access(
-        solid=solid,
-        stock=stock,
-        directions=directions_of(scene, features),
-        features=tuple(features),
-        left_over=tuple(left),
-        fixed=fixed,
-        rotary=rotary,
-        pitch=scene.pitch,
-        error_bound=scene.pitch * 2**0.5 / 2 + solid.mesh.chord_error,
-        reasons=tuple(reasons),
-        status="ok" if status == "ok" else "infeasible",
-    )
+    return features, left, reasons
 
 
 def segments(h: Bore) -> int:

@@ -107,7 +107,7 @@ def free(view: Look, tool: Tool, tips: Floats, half: float) -> bool:
     for radius, start in rows:
         if radius <= slack:
             continue
-        height = view.grown(radius - slack)[j, i]
+        height = view.grown(radius - slack)[j, i] + view.lift
         if (inside & (height > seen[:, 2] + start + slack)).any():
             return False
     return True

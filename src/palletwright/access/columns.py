@@ -6,26 +6,37 @@ Whether a tool touches anything is decided by reach with the conservative fields
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter
 
-from palletwright.field.dilate import dilate
+from palletwright.field.dilate import disc
 from palletwright.field.frame import frame_of
+from palletwright.field.rims import Rims, painted, rims_of
 from palletwright.shop.model import Tool
 from palletwright.solid.model import Floats
 from palletwright.verdict import Vec
 
+Short = NDArray[np.float32]
 COARSE = 48
-"""cells of radius above which a disc is grown on a coarser grid."""
+"""cells of radius above which a disc is grown on a coarser grid, where the part slopes."""
+LEVEL = 2.0**-15
+"""mm to which heights are rounded before tools are laid over them."""
+SLOPES = 0.1
+"""runs of level cells per cell above which a view counts as sloping."""
 WALL_BAND = 0.2
 """mm about a cutter above its usable length in which no wall may stand (common practice, no source)."""
+KEPT_CELLS = 12_000_000
+"""cells of tool fields that one view keeps: 48 MB."""
+LARGE = 400_000
+"""cells of a view above which its grown fields are dropped once its tools have been looked at."""
 
 
 @nb.njit(cache=True)
@@ -62,9 +73,55 @@ def _columns(corners, ox, oy, ny, nx, pitch, top, cells, heights):  # type: igno
     return found
 
 
+@nb.njit(cache=True, parallel=True)
+def _combined(fields, starts, out):  # type: ignore[no-untyped-def]
+    """The greatest of several fields, each lowered by its own start."""
+    for j in nb.prange(out.shape[0]):
+        for k in range(starts.size):
+            row = fields[k][j]
+            for i in range(out.shape[1]):
+                h = row[i] - starts[k]
+                if k == 0 or h > out[j, i]:
+                    out[j, i] = h
+
+
+@nb.njit(cache=True)
+def _reached(floor, points, ox, oy, pitch, lift):  # type: ignore[no-untyped-def]
+    """Which points stand on or above the least of the nine floors about them; past the grid all do."""
+    ny, nx = floor.shape
+    out = np.ones(points.shape[0], dtype=np.bool_)
+    for p in range(points.shape[0]):
+        i = int(np.floor((points[p, 0] - ox) / pitch))
+        j = int(np.floor((points[p, 1] - oy) / pitch))
+        if i < 0 or j < 0 or i >= nx or j >= ny:
+            continue
+        least = np.inf
+        for jj in range(max(0, j - 1), min(ny, j + 2)):
+            for ii in range(max(0, i - 1), min(nx, i + 2)):
+                least = min(least, floor[jj, ii])
+        out[p] = points[p, 2] - lift >= least - 1e-4
+    return out
+
+
+@nb.njit(cache=True)
+def _touched(height, x, y, radius, limit, pitch):  # type: ignore[no-untyped-def]
+    """Whether any cell's centre within `radius` of (x, y), counted from the grid's corner, is above `limit`."""
+    ny, nx = height.shape
+    for j in range(max(0, int((y - radius) / pitch) - 1), min(ny, int((y + radius) / pitch) + 2)):
+        dy = (j + 0.5) * pitch - y
+        rest = radius * radius - dy * dy
+        if rest <= 0:
+            continue
+        half = np.sqrt(rest)
+        for i in range(max(0, int((x - half) / pitch) - 1), min(nx, int((x + half) / pitch) + 2)):
+            if abs((i + 0.5) * pitch - x) < half and height[j, i] > limit:
+                return True
+    return False
+
+
 @contextmanager
 def one_thread() -> Iterator[None]:
-    """Kernels on these small grids run faster on one thread, many times so where other work shares the cores."""
+    """Kernels on these grids are as fast on one thread, and many times faster where other work shares the cores."""
     before = nb.get_num_threads()
     nb.set_num_threads(1)
     try:
@@ -81,7 +138,8 @@ def _empty() -> tuple[NDArray[np.int64], Floats]:
 class Look:
     """The part along `direction`: `height` (ny, nx) mm in view coordinates, -inf where nothing is.
 
-    Cell (j, i)'s centre lies at origin + ((i + 0.5)·pitch, (j + 0.5)·pitch) of the view frame's u and v.
+    Cell (j, i)'s centre lies at origin + ((i + 0.5)·pitch, (j + 0.5)·pitch) of the view frame's u and v. Fields of
+    tools count from `lift`, the part's top, in 32 bits.
     """
 
     direction: Vec
@@ -91,45 +149,66 @@ class Look:
     height: Floats
 
     @cached_property
-    def _tips(self) -> dict[int, tuple[Floats, Floats]]:
-        return {}
+    def lift(self) -> float:
+        top = float(self.height.max(initial=-np.inf))
+        return top if np.isfinite(top) else 0.0
 
     @cached_property
-    def _grown(self) -> dict[float, Floats]:
-        return {}
+    def _tips(self) -> OrderedDict[int, tuple[Short, Short]]:
+        return OrderedDict()
 
-    def fields(self, tool: Tool) -> tuple[Floats, Floats]:
-        """(lowest tip, lowest cut surface) of the tool over each cell, mm; cached per tool."""
+    @cached_property
+    def _grown(self) -> OrderedDict[float, Short]:
+        return OrderedDict()
+
+    @cached_property
+    def _rims(self) -> Rims[Short]:
+        # Rounding makes flats level: sampled heights of one plane differ by the noise of their sums.
+        return rims_of((np.rint((self.height - self.lift) / LEVEL) * LEVEL).astype(np.float32))
+
+    def fields(self, tool: Tool) -> tuple[Short, Short]:
+        """(lowest tip, lowest cut surface) of the tool over each cell, mm from `lift`."""
         if tool.number not in self._tips:
             tip = self.lowest_tip(tool)
-            swept = -dilate(-tip, tool.cutter.DC / 2 / self.pitch, 0.0) if self.pitch < tool.cutter.DC else tip
-            near = minimum_filter(swept, size=3, mode="nearest")
-            self._tips[tool.number] = (tip.astype(np.float32), near.astype(np.float32))
+            down = np.negative(tip)
+            swept = np.negative(spread(rims_of(down), tool.cutter.DC / 2 / self.pitch))
+            kept(self._tips, tool.number, (tip, swept), self.height.size)
+        self._tips.move_to_end(tool.number)
         return self._tips[tool.number]
 
-    def lowest_tip(self, tool: Tool) -> Floats:
-        """The least tip height over each cell with cutter, shank and holder clear of the part, mm."""
+    def lowest_tip(self, tool: Tool) -> Short:
+        """The least tip height over each cell with cutter, shank and holder clear of the part, mm from `lift`."""
         rows = [(tool.cutter.DC / 2, 0.0), (tool.cutter.DC / 2 + max(WALL_BAND, self.pitch), usable_length(tool))]
         for radius, start, _ in tool.stack():
             if radius > max(r for r, h in rows if h <= start) + 1e-9:
                 rows.append((radius, start))
-        out = np.full(self.height.shape, -np.inf)
-        for radius, start in rows:
-            np.maximum(out, self.grown(radius) - start, out=out)
+        out = np.empty(self.height.shape, dtype=np.float32)
+        starts = np.array([start for _, start in rows], dtype=np.float32)
+        _combined(tuple(self.grown(radius) for radius, _ in rows), starts, out)
         return out
 
-    def grown(self, radius: float) -> Floats:
-        """The part's height grown by a disc, kept per radius: tools share holders and diameters."""
+    def grown(self, radius: float) -> Short:
+        """The part's height grown by a disc, mm from `lift`, kept per radius: tools share holders and diameters."""
         key = round(radius, 6)
         if key not in self._grown:
-            self._grown[key] = spread(self.height, max(radius / self.pitch, 0.51))
+            kept(self._grown, key, spread(self._rims, max(radius / self.pitch, 0.51)), self.height.size / 2)
+        self._grown.move_to_end(key)
         return self._grown[key]
+
+    def forget(self) -> None:
+        """Drops the grown fields, where the view is large."""
+        if self.height.size > LARGE:
+            self._grown.clear()
 
     def reached(self, tool: Tool, points: Floats) -> NDArray[np.bool_]:
         """Which of the view points (n, 3) the tool can cut past the finished part."""
         floor = self.fields(tool)[1]
-        j, i, inside = self.cells(points)
-        return np.asarray(~inside | (points[:, 2] >= floor[j, i] - 1e-6))
+        ox, oy = self.origin
+        return np.asarray(_reached(floor, np.ascontiguousarray(points), ox, oy, self.pitch, self.lift))
+
+    def touched(self, x: float, y: float, radius: float, limit: float) -> bool:
+        """Whether the part rises above `limit` (view height) within `radius` of (x, y) of the view."""
+        return bool(_touched(self.height, x - self.origin[0], y - self.origin[1], radius, limit, self.pitch))
 
     def cells(self, points: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
         """Row and column of each view point, held to the grid, and whether it lay inside."""
@@ -140,16 +219,34 @@ class Look:
         return np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1), inside
 
 
-def spread(height: Floats, cells: float) -> Floats:
-    """Dilation by a disc; a wide one on a coarser grid of block maxima, never lower, wider by up to 1/24."""
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+def kept(store: OrderedDict[K, V], key: K, value: V, cells: float) -> None:
+    """Puts the value in, and the longest unused out where the store would hold too many cells."""
+    store[key] = value
+    while len(store) > 2 and len(store) * cells > KEPT_CELLS / 2:
+        store.popitem(last=False)
+
+
+def spread(rims: Rims[Short], cells: float) -> Short:
+    """Dilation by a disc; a wide one over slopes on a coarser grid of block maxima, never lower, wider by up to 1/24.
+
+    As it is where the disc holds nothing but its own cell.
+    """
+    height = rims.height
+    widths = disc(cells, 0.0)
+    if widths.size < 2 and (widths.size == 0 or widths[0] == 0):
+        return height
     by = int(cells // COARSE) + 1
-    if by == 1:
-        return dilate(height, cells, 0.0)
+    if by == 1 or len(rims.start) < SLOPES * height.size:
+        return painted(rims, widths)
     ny, nx = height.shape
     padded = np.pad(height, ((0, -ny % by), (0, -nx % by)), constant_values=-np.inf)
     blocks = padded.reshape(padded.shape[0] // by, by, padded.shape[1] // by, by).max(axis=(1, 3))
-    wide = dilate(blocks, cells / by, 0.0)
-    return np.repeat(np.repeat(wide, by, axis=0), by, axis=1)[:ny, :nx]
+    wide = painted(rims_of(np.ascontiguousarray(blocks)), disc(cells / by, 0.0))
+    return np.ascontiguousarray(np.repeat(np.repeat(wide, by, axis=0), by, axis=1)[:ny, :nx])
 
 
 def look(corners: Floats, direction: Sequence[float], pitch: float, margin: float) -> Look:

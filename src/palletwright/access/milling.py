@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import minimum_filter
 
 from palletwright.access.columns import Look, _columns, _empty
 from palletwright.access.directions import same
@@ -17,6 +17,7 @@ from palletwright.access.regions import REACHED, Region
 from palletwright.access.shapes import face_areas
 from palletwright.access.work import Work, cut
 from palletwright.cutting import Cut, Stage, mill_seconds
+from palletwright.field import dilate
 from palletwright.shop.model import Tool
 from palletwright.solid.model import Face, Floats
 from palletwright.verdict import Vec
@@ -36,24 +37,28 @@ ESTIMATE = "time estimated from geometry, ±25 %"
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """A region seen along a direction: `floor` (ny, nx) its lowest height per cell, +inf where it isn't; its top."""
+    """A region seen along a direction: `floor` its lowest height per cell, +inf where it isn't, in the part of the
+    view's grid that starts at row and column `at`; its top and low."""
 
     floor: Floats
+    at: tuple[int, int]
     top: float
     low: float
 
 
 def ground(r: Region, view: Look) -> Ground:
     seen = r.mesh.corners @ view.frame.T
+    flat = seen.reshape(-1, 3)
+    j, i, _ = view.cells(np.stack([flat.min(axis=0), flat.max(axis=0)]))
+    (j0, j1), (i0, i1) = j, i
     upside = np.ascontiguousarray(seen * np.array([1.0, 1.0, -1.0]))
-    top = np.full_like(view.height, -np.inf)
-    ny, nx = view.height.shape
-    _columns(upside, view.origin[0], view.origin[1], ny, nx, view.pitch, top, *_empty())
+    top = np.full((int(j1 - j0) + 1, int(i1 - i0) + 1), -np.inf)
+    ny, nx = top.shape
+    ox, oy = view.origin[0] + i0 * view.pitch, view.origin[1] + j0 * view.pitch
+    _columns(upside, ox, oy, ny, nx, view.pitch, top, *_empty())
     if not np.isfinite(top).any():
-        centre = seen.reshape(-1, 3).mean(axis=0)[None]
-        j, i, _ = view.cells(centre)
-        top[j, i] = -seen[..., 2].min()
-    return Ground(-top, float(seen[..., 2].max()), float(seen[..., 2].min()))
+        top[ny // 2, nx // 2] = -float(flat[:, 2].min())
+    return Ground(-top, (int(j0), int(i0)), float(flat[:, 2].max()), float(flat[:, 2].min()))
 
 
 def tip_positions(view: Look, tool: Tool, g: Ground) -> Floats:
@@ -62,10 +67,11 @@ def tip_positions(view: Look, tool: Tool, g: Ground) -> Floats:
     Inside the region wherever the tool fits; along walls and past open edges only where that is needed to cover
     the rest. Cells on the border of these positions are all kept, those inside every `TIP_SPACING`.
     """
-    tip, swept = view.fields(tool)
+    whole = view.fields(tool)
     cells = max(tool.cutter.DC / 2 / view.pitch, 0.51)
-    window = around(np.isfinite(g.floor), int(cells) + 3)
-    tip, swept, floor = (f[window].astype(np.float64) for f in (tip, swept, g.floor))
+    window, floor = padded(view, g, int(cells) + 3)
+    tip, swept = (f[window] + view.lift for f in whole)
+    swept = minimum_filter(swept, size=3, mode="nearest")
     floor = np.where(np.isfinite(floor), np.maximum(floor, swept), np.inf)
     depth = np.full(floor.shape, np.inf)
     for low, high in bands(floor[np.isfinite(floor)], max(0.05, 0.25 * view.pitch)):
@@ -76,19 +82,21 @@ def tip_positions(view: Look, tool: Tool, g: Ground) -> Floats:
         outer = free & ~inner & grown(bare, cells) & grown(~free, 1.5)
         chosen = inner | outer
         depth[chosen] = np.minimum(depth[chosen], np.maximum(tip, low)[chosen])
-    whole = np.full(view.height.shape, np.inf)
-    whole[window] = depth
-    return sampled(view, whole)
+    return sampled(view, depth, (window[0].start, window[1].start))
 
 
-def around(mask: NDArray[np.bool_], cells: int) -> tuple[slice, slice]:
-    """The window of a grid that holds the mask with `cells` around it."""
-    rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
-    ny, nx = mask.shape
-    return (
-        slice(max(0, int(rows[0]) - cells), min(ny, int(rows[-1]) + cells + 1)),
-        slice(max(0, int(cols[0]) - cells), min(nx, int(cols[-1]) + cells + 1)),
+def padded(view: Look, g: Ground, cells: int) -> tuple[tuple[slice, slice], Floats]:
+    """The window of the view's grid that holds the region with `cells` around it, and its floor there."""
+    ny, nx = view.height.shape
+    (j0, i0), (rows, cols) = g.at, g.floor.shape
+    window = (
+        slice(max(0, j0 - cells), min(ny, j0 + rows + cells)),
+        slice(max(0, i0 - cells), min(nx, i0 + cols + cells)),
     )
+    before = (j0 - window[0].start, i0 - window[1].start)
+    after = (window[0].stop - j0 - rows, window[1].stop - i0 - cols)
+    floor = np.pad(g.floor, tuple(zip(before, after, strict=True)), constant_values=np.inf)
+    return window, floor
 
 
 def bands(heights: Floats, step: float) -> list[tuple[float, float]]:
@@ -104,34 +112,35 @@ def bands(heights: Floats, step: float) -> list[tuple[float, float]]:
 
 def grown(mask: NDArray[np.bool_], cells: float) -> NDArray[np.bool_]:
     """Cells nearer than `cells` to the mask."""
-    return np.asarray(distance_transform_edt(~mask) < cells) if mask.any() else mask
+    return np.asarray(dilate(mask.astype(np.float32), cells, 0.0) > 0.5) if mask.any() else mask
 
 
-def sampled(view: Look, depth: Floats) -> Floats:
-    """Tip positions of the cells with a finite depth: borders in full, the inside thinned out, part frame."""
+def sampled(view: Look, depth: Floats, at: tuple[int, int]) -> Floats:
+    """Tip positions of the cells with a finite depth: borders in full, the inside thinned out, part frame.
+
+    `depth` is the part of the view's grid that starts at row and column `at`.
+    """
     on = np.isfinite(depth)
     if not on.any():
         return np.empty((0, 3))
-    inner = on & ~grown(~on, 1.1)
+    inner = on & ~grown(~np.pad(on, 1), 1.1)[1:-1, 1:-1]
     level = np.where(on, depth, 0.0)
     flat = np.abs(np.diff(level, axis=0, append=level[-1:])) < 0.01
     inner &= flat
+    jj, ii = np.nonzero(on & ~inner)
     every = max(1, int(TIP_SPACING / view.pitch))
     thin = 1
     while True:
-        keep = np.zeros_like(on)
-        keep[::every, ::every] = True
-        rim = on & ~inner
-        jj, ii = np.nonzero(rim)
-        chosen = np.zeros_like(on)
-        chosen[jj[::thin], ii[::thin]] = True
-        chosen |= inner & keep
-        if chosen.sum() <= MOST_TIPS or (thin * view.pitch > 4 * TIP_SPACING):
+        deep, wide = (np.arange(-a % every, n, every) for a, n in zip(at, on.shape, strict=True))
+        kj, ki = np.nonzero(inner[np.ix_(deep, wide)])
+        if len(kj) + len(jj[::thin]) <= MOST_TIPS or (thin * view.pitch > 4 * TIP_SPACING):
             break
         thin, every = thin + 1, every + max(1, every // 3)
-    j, i = np.nonzero(chosen)
-    x = view.origin[0] + (i + 0.5) * view.pitch
-    y = view.origin[1] + (j + 0.5) * view.pitch
+    j, i = np.concatenate([jj[::thin], deep[kj]]), np.concatenate([ii[::thin], wide[ki]])
+    order = np.lexsort((i, j))
+    j, i = j[order], i[order]
+    x = view.origin[0] + (at[1] + i + 0.5) * view.pitch
+    y = view.origin[1] + (at[0] + j + 0.5) * view.pitch
     return np.stack([x, y, depth[j, i]], axis=1) @ view.frame
 
 
@@ -257,7 +266,7 @@ def faced(work: Work, feature: str, r: Region, view: Look) -> list[Route]:
     area = float(on.sum()) * view.pitch**2
     level = float(np.median(g.floor[on]))
     depth = np.where(on, np.maximum(level, g.low), np.inf)
-    tips = sampled(view, depth)
+    tips = sampled(view, depth, g.at)
     out: list[Route] = []
     narrow = np.sqrt(area)
     mills = work.tools("face_mill", "end_mill")

@@ -103,9 +103,14 @@ def place(r: Region) -> tuple[float, ...]:
 
 def look_at(regions_: Sequence[Region], view: Look, tools: Sequence[Tool]) -> None:
     """Fill in each region's reach along one direction."""
-    for r in regions_:
-        points = r.points @ view.frame.T
-        r.reach[view.direction] = np.stack([view.reached(t, points) for t in tools])
+    points = [r.points @ view.frame.T for r in regions_]
+    rows = [np.empty((len(tools), len(p)), dtype=bool) for p in points]
+    for k, t in enumerate(tools):
+        for row, p in zip(rows, points, strict=True):
+            row[k] = view.reached(t, p)
+    for r, row in zip(regions_, rows, strict=True):
+        r.reach[view.direction] = row
+    view.forget()
 
 
 def planes_of(faces: Sequence[Face], frame: Floats) -> list[tuple[Floats, float]]:

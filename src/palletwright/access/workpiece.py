@@ -46,21 +46,8 @@ class Workpiece:
         """Whether the tool's shank and holder, wider than its cutter, are free of the part with the tip there."""
         view = self.look(direction)
         at = view.frame @ np.asarray(tip)
-        ny, nx = view.height.shape
         for radius, start, _ in tool.stack():
-            if radius <= tool.cutter.DC / 2 + 1e-9:
-                continue
-            reach = int(np.ceil(radius / view.pitch)) + 1
-            i0, j0 = ((at[:2] - view.origin) / view.pitch).astype(int)
-            rows = slice(max(0, j0 - reach), max(0, min(ny, j0 + reach + 1)))
-            cols = slice(max(0, i0 - reach), max(0, min(nx, i0 + reach + 1)))
-            window = view.height[rows, cols]
-            if not window.size:
-                continue
-            y = view.origin[1] + (np.arange(rows.start, rows.stop) + 0.5) * view.pitch - at[1]
-            x = view.origin[0] + (np.arange(cols.start, cols.stop) + 0.5) * view.pitch - at[0]
-            near = np.hypot(x[None, :], y[:, None]) < radius
-            if near.any() and float(window[near].max()) > at[2] + start + 1e-6:
+            if radius > tool.cutter.DC / 2 + 1e-9 and view.touched(at[0], at[1], radius, at[2] + start + 1e-6):
                 return False
         return True
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypeVar
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from palletwright.field.rims import painted, rims_of
+
 Floats = NDArray[np.float64]
+H = TypeVar("H", NDArray[np.float64], NDArray[np.float32])
 Stack = Sequence[tuple[float, float, float]]
 
 TOUCHES = -0.5
@@ -40,62 +43,22 @@ def disc(radius_cells: float, slack: float = TOUCHES) -> NDArray[np.int64]:
     return np.array(widths, dtype=np.int64)
 
 
-@nb.njit(cache=True, parallel=True)
-def _dilate(z, widths):  # type: ignore[no-untyped-def]
-    ny, nx = z.shape
-    widest = 0
-    for k in range(widths.size):
-        widest = max(widest, widths[k])
-    levels = 1
-    while (1 << levels) <= 2 * widest + 1:
-        levels += 1
-    n = nx + 2 * widest
-    table = np.full((levels, ny, n), -np.inf)
-    out = np.full((ny, nx), -np.inf)
-    for j in nb.prange(ny):
-        table[0, j, widest : widest + nx] = z[j]
-        for m in range(1, levels):
-            half = 1 << (m - 1)
-            below, row = table[m - 1, j], table[m, j]
-            for i in range(n - 2 * half + 1):
-                a, b = below[i], below[i + half]
-                row[i] = a if a > b else b
-    for j in nb.prange(ny):
-        target = out[j]
-        for dj in range(-(widths.size - 1), widths.size):
-            jj = j + dj
-            if jj < 0 or jj >= ny:
-                continue
-            w = widths[abs(dj)]
-            m = 0
-            while (1 << (m + 1)) <= 2 * w + 1:
-                m += 1
-            row = table[m, jj]
-            first = widest - w
-            second = widest + w + 1 - (1 << m)
-            for i in range(nx):
-                a, b = row[i + first], row[i + second]
-                c = a if a > b else b
-                if c > target[i]:
-                    target[i] = c
-    return out
-
-
-def dilate(z: Floats, radius_cells: float, slack: float = TOUCHES) -> Floats:
+def dilate(z: H, radius_cells: float, slack: float = TOUCHES) -> H:
     """For each cell the greatest z of all cells that a disc of `radius_cells` about its centre touches.
 
-    z : (ny, nx) mm, -inf where empty; outside the grid counts as empty. `slack` picks which cells belong (see
-    `disc`). A sparse table of running maxima per row: O(n²·(R + log R)) whatever the heights.
+    z : (ny, nx) mm, -inf where empty, 32 or 64 bits as the answer then has; outside the grid counts as empty.
+    `slack` picks which cells belong (see `disc`). Flat parts cost their rims only, sloping ones a sparse table of
+    running maxima per row: O(n²·(R + log R)) at the most.
     """
     widths = disc(radius_cells, slack)
     if widths.size == 0:
-        return np.full(z.shape, -np.inf)
-    return np.asarray(_dilate(np.ascontiguousarray(z, dtype=np.float64), widths))
+        return np.full_like(z, -np.inf)
+    return painted(rims_of(np.ascontiguousarray(z)), widths)
 
 
-def erode(z: Floats, radius_cells: float, slack: float = TOUCHES) -> Floats:
+def erode(z: H, radius_cells: float, slack: float = TOUCHES) -> H:
     """For each cell the least z of the cells that a disc touches; outside the grid counts as +inf."""
-    return -dilate(-z, radius_cells, slack)
+    return np.negative(dilate(np.negative(z), radius_cells, slack))
 
 
 def decisive(stack: Stack) -> tuple[tuple[float, float], ...]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from palletwright.field.blocked import blocked, blocked_along
 from palletwright.field.clear import clearances, least_clearance
-from palletwright.field.dilate import lowest_tip
+from palletwright.field.dilate import dilate, lowest_tip
 from palletwright.field.owners import lay, owned_field, without
 from palletwright.field.raster import raster
 from palletwright.field.sweep import swept_floor
@@ -20,6 +20,7 @@ def compile_kernels() -> None:
     tips = np.array([[3.0, 3.0, 4.0], [8.0, 8.0, 0.5]])
     height = HeightField(raster(corners, origin, (16, 16), 0.5), origin, 0.5, np.eye(3))
     lowest_tip(height.z, stack, 0.5)
+    dilate(height.z.astype(np.float32), 2.0)
     floor = HeightField(swept_floor(tips, 9.0, stack, origin, (16, 16), 0.5), origin, 0.5, height.frame)
     clearances(tips, stack, height)
     least_clearance(tips, stack, height.z, origin, 0.5)
