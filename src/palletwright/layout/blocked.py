@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -33,6 +33,8 @@ class Table:
     outer: dict[int, Any]
     inner: dict[int, Any]
     causes: dict[str, dict[int, Any]]
+    kept: dict[Any, Any] = field(default_factory=dict)
+    """What the search works out from the sets alone, for further sides."""
 
     @cached_property
     def _tests(self) -> dict[int, Any]:
@@ -48,7 +50,10 @@ class Table:
 
     def world(self, turn_a: int, turn_b: int) -> Any:
         """The outer blocked set in the side's frame."""
-        return turned(self.outer[(turn_b - turn_a) % 4], turn_a)
+        key = ("world", turn_a, turn_b)
+        if key not in self.kept:
+            self.kept[key] = turned(self.outer[(turn_b - turn_a) % 4], turn_a)
+        return self.kept[key]
 
 
 def _back(shift: NDArray[np.float64], turn: int) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,10 @@ import shapely
 from numpy.typing import NDArray
 
 from palletwright.layout.blocked import Table
-from palletwright.layout.polygons import shifted
+from palletwright.layout.offsets import EDGE
+from palletwright.layout.polygons import EMPTY, shifted
 
 Points = NDArray[np.float64]
-EDGE = 1e-6  # mm by which an outline may pass the side's edge through rounding
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +29,7 @@ class Board:
     def turns(self) -> tuple[int, ...]:
         return tuple(self.rooms)
 
-    @property
+    @cached_property
     def span(self) -> tuple[float, float]:
         """mm, the greatest displacement between two origins on the side in x and y."""
         boxes = np.array([r.bounds for r in self.rooms.values() if not r.is_empty])
@@ -40,6 +41,12 @@ class Board:
         near = self.table.world(turn, turn).intersection(shapely.box(-width, -height, width, height))
         return shapely.transform(near, lambda xy: xy / 2.0)
 
+    def rectangular(self, turn: int) -> bool:
+        """Whether the room of a turn is a rectangle along the axes (an empty one is not)."""
+        room = self.rooms[turn]
+        x0, y0, x1, y1 = room.bounds
+        return bool(room.area >= (x1 - x0) * (y1 - y0) * (1 - 1e-12))
+
     def holds(self, turn: int, points: Points) -> NDArray[np.bool_]:
         """Whether origins (n, 2) at a turn keep the outline on the side."""
         room = self.rooms[turn]
@@ -48,7 +55,7 @@ class Board:
         x0, y0, x1, y1 = room.bounds
         inside = (points[:, 0] >= x0 - EDGE) & (points[:, 0] <= x1 + EDGE)
         inside &= (points[:, 1] >= y0 - EDGE) & (points[:, 1] <= y1 + EDGE)
-        if room.area >= (x1 - x0) * (y1 - y0) * (1 - 1e-12):
+        if self.rectangular(turn):
             return np.asarray(inside)
         where = np.flatnonzero(inside)
         inside[where] = shapely.dwithin(room, shapely.points(points[where]), EDGE)
@@ -125,9 +132,25 @@ def greedy(
         if best is None:
             break
         point, t = np.array([best[2], best[1]]), best[3]
+        if _meets(board, at, turn, point, t):  # a leftover of rounding, narrower than any room
+            free[t] = _really_free(board, at, turn, free[t], t)
+            continue
         at.append(point)
         turn.append(t)
         for other in free:
             if not free[other].is_empty:
                 free[other] = free[other].difference(shifted(worlds[t, other], point))
     return Placed(np.array(at).reshape(-1, 2), np.array(turn, dtype=np.int64), pattern)
+
+
+def _meets(board: Board, at: Sequence[Points], turn: Sequence[int], point: Points, new: int) -> bool:
+    """Whether a module at `point` and turn `new` is blocked by one of those placed."""
+    places, turns = np.array(at).reshape(-1, 2), np.array(turn)
+    return any(board.table.blocked(int(t), new, point - places[turns == t]).any() for t in np.unique(turns))
+
+
+def _really_free(board: Board, at: Sequence[Points], turn: Sequence[int], shape: Any, new: int) -> Any:
+    """The parts of a free set of which no corner is blocked."""
+    parts = shapely.get_parts(shape)
+    good = [not any(_meets(board, at, turn, p, new) for p in shapely.get_coordinates(part)) for part in parts]
+    return shapely.union_all(parts[np.array(good, dtype=bool)]) if any(good) else EMPTY

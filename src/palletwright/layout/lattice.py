@@ -7,8 +7,9 @@ degenerate cells refused; patterns rank by the count that fits on the side, not 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from palletwright.layout.board import NONE, Board, Placed
+from palletwright.layout.offsets import best_offset, stands
 from palletwright.layout.polygons import shifted
 
 NEIGHBOURS = 4
@@ -24,16 +26,37 @@ Points = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Cell:
-    """A few modules that repeat together: offsets (m, 2) mm and turns."""
+    """A few modules that repeat together: offsets (m, 2) mm and turns; `kept` holds steps already worked out."""
 
     offsets: Points
     turns: tuple[int, ...]
     blocked: Any
     name: str
+    kept: dict[Any, Points] = field(default_factory=dict)
+
+    @cached_property
+    def tester(self) -> Any:
+        """The blocked set less what rounding may take, prepared for point tests."""
+        tester = self.blocked.buffer(-1e-5)
+        shapely.prepare(tester)
+        return tester
+
+    def once(self, key: Any, make: Callable[[], Points]) -> Points:
+        """Points worked out once for this cell, since many sides ask for the same."""
+        if key not in self.kept:
+            self.kept[key] = make()
+        return self.kept[key]
 
 
 def cell_of(board: Board, offsets: Points, turns: Sequence[int], name: str) -> Cell:
-    """The cell with its own blocked displacements."""
+    """The cell with its own blocked displacements, kept with the table."""
+    key = ("cell", tuple(turns), tuple(offsets.round(5).ravel().tolist()))
+    if key not in board.table.kept:
+        board.table.kept[key] = _cell(board, offsets, turns, name)
+    return board.table.kept[key]  # type: ignore[no-any-return]
+
+
+def _cell(board: Board, offsets: Points, turns: Sequence[int], name: str) -> Cell:
     sets = [
         shifted(board.table.world(a, b), offsets[i] - offsets[j])
         for i, a in enumerate(turns)
@@ -54,12 +77,20 @@ def double_cells(board: Board, most: int) -> list[Cell]:
             if b < a or (a == b and a != board.turns[0]):
                 continue
             later = 0.0 if (b - a) % 4 == 2 else 0.05
-            points = _edge_points(board.table.world(a, b), 8)
-            hulls = shapely.union(board.proxy(a), [shifted(board.proxy(b), p) for p in points])
+            points = _contacts(board, a, b)
+            first, second = board.proxy(a), board.proxy(b)
+            hulls = shapely.union(first, [shifted(second, p) for p in points])
             sizes = np.round(shapely.area(shapely.convex_hull(hulls)) * (1 + later), 3)
             found += [(float(z), float(x), float(y), a, b) for z, (x, y) in zip(sizes, points, strict=True)]
     found.sort()
     return [_pair(board, a, b, np.array([x, y])) for _, x, y, a, b in found[:most]]
+
+
+def _contacts(board: Board, a: int, b: int) -> Points:
+    key = ("contacts", a, b)
+    if key not in board.table.kept:
+        board.table.kept[key] = _edge_points(board.table.world(a, b), 8)
+    return board.table.kept[key]  # type: ignore[no-any-return]
 
 
 def _pair(board: Board, a: int, b: int, step: Points) -> Cell:
@@ -67,13 +98,15 @@ def _pair(board: Board, a: int, b: int, step: Points) -> Cell:
     return cell_of(board, np.array([[0.0, 0.0], step]), (a, b), name)
 
 
-def steps(blocked: Any, limit: tuple[float, float], samples: int) -> Points:
-    """Candidate first steps: corners of the blocked set's edge, its crossings of the axes, samples between."""
+def _upper_steps(blocked: Any, samples: int) -> Points:
+    """Candidate steps: corners of the blocked set's edge, its crossings of the axes, samples between."""
     points = _edge_points(blocked, samples)
-    keep = (np.abs(points[:, 0]) <= limit[0]) & (np.abs(points[:, 1]) <= limit[1])
-    points = points[keep]
     upper = (points[:, 1] > 1e-9) | ((np.abs(points[:, 1]) <= 1e-9) & (points[:, 0] > 0))
     return points[upper]
+
+
+def _within(points: Points, limit: Sequence[float]) -> Points:
+    return points[(np.abs(points[:, 0]) <= limit[0]) & (np.abs(points[:, 1]) <= limit[1])]
 
 
 def _edge_points(shape: Any, samples: int) -> Points:
@@ -92,27 +125,35 @@ def _edge_points(shape: Any, samples: int) -> Points:
 
 def lattices(cell: Cell, limit: tuple[float, float], effort: int) -> Iterator[tuple[Points, Points]]:
     """Pairs of steps (u, v) for which every displacement i·u + j·v within ±4 is clear."""
-    tester = cell.blocked.buffer(-1e-5)
-    shapely.prepare(tester)
-    first = steps(cell.blocked, limit, 12 * effort)
+    first = cell.once(("first", effort), lambda: _first_steps(cell, 12 * effort))
+    for u in _within(first, limit)[: 16 * effort]:
+        second = cell.once(tuple(u), lambda u=u: _second_steps(cell, u))  # type: ignore[misc]
+        for v in _within(second, (limit[0] + 2 * abs(u[0]), limit[1] + 2 * abs(u[1])))[: 6 * effort]:
+            yield u, v
+
+
+def _first_steps(cell: Cell, samples: int) -> Points:
+    """Steps whose multiples are clear; those along an axis first, then by length."""
+    first = _upper_steps(cell.blocked, samples)
     if len(first):
         multiples = np.arange(1, NEIGHBOURS + 1)[:, None, None] * first[None]
-        hit = shapely.contains_xy(tester, multiples[..., 0].ravel(), multiples[..., 1].ravel())
+        hit = shapely.contains_xy(cell.tester, multiples[..., 0].ravel(), multiples[..., 1].ravel())
         first = first[~hit.reshape(NEIGHBOURS, -1).any(axis=0)]
     axes = np.minimum(np.abs(first[:, 0]), np.abs(first[:, 1])) > 1e-6
-    order = np.lexsort((first[:, 1], first[:, 0], np.hypot(*first.T).round(4), axes))
-    for u in first[order][: 16 * effort]:
-        around = shapely.union_all([shifted(cell.blocked, k * u) for k in (-2, -1, 0, 1, 2)])
-        second = steps(around, (limit[0] + 2 * abs(u[0]), limit[1] + 2 * abs(u[1])), 0)
-        across = u[0] * second[:, 1] - u[1] * second[:, 0]
-        second = second[across > 1e-3]
-        along = second @ u / (u @ u)
-        second = second[(along > -0.51) & (along <= 0.51)]
-        good = _clear_steps(tester, u, second)
-        second = second[good]
-        size = (u[0] * second[:, 1] - u[1] * second[:, 0]).round(4)
-        for v in second[np.lexsort((second[:, 1], second[:, 0], size))][: 6 * effort]:
-            yield u, v
+    return np.asarray(first[np.lexsort((first[:, 1], first[:, 0], np.hypot(*first.T).round(4), axes))])
+
+
+def _second_steps(cell: Cell, u: Points) -> Points:
+    """Second steps for a first, the tightest lattice first."""
+    around = shapely.union_all([shifted(cell.blocked, k * u) for k in (-2, -1, 0, 1, 2)])
+    second = _upper_steps(around, 0)
+    across = u[0] * second[:, 1] - u[1] * second[:, 0]
+    second = second[across > 1e-3]
+    along = second @ u / (u @ u)
+    second = second[(along > -0.51) & (along <= 0.51)]
+    second = second[_clear_steps(cell.tester, u, second)]
+    size = (u[0] * second[:, 1] - u[1] * second[:, 0]).round(4)
+    return np.asarray(second[np.lexsort((second[:, 1], second[:, 0], size))])
 
 
 def _clear_steps(tester: Any, u: Points, second: Points) -> NDArray[np.bool_]:
@@ -122,52 +163,52 @@ def _clear_steps(tester: Any, u: Points, second: Points) -> NDArray[np.bool_]:
     return np.asarray(~hit.reshape(i.size, -1).any(axis=0))
 
 
-def fitted(board: Board, cell: Cell, u: Points, v: Points, grid: int) -> Placed:
-    """The most modules of a lattice on the side over its offsets: edges and corners of the rooms, and a grid."""
-    bounds = np.array([board.rooms[t].bounds for t in cell.turns])
-    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
-    points = _covering(u, v, low - high, high - low)
-    if len(points) > 4000:
+def fitted(board: Board, cell: Cell, u: Points, v: Points, grid: int, more_than: int = 0) -> Placed:
+    """The most modules of a lattice on the side over its offsets: edges and corners of the rooms, and a grid.
+
+    Nothing where that is no more than `more_than`.
+    """
+    boxes = np.array([board.rooms[t].bounds for t in cell.turns])
+    offsets = _offsets(cell, boxes, u, v, grid)
+    if all(board.rectangular(t) for t in cell.turns):
+        k, count = best_offset(boxes, cell.offsets, u, v, offsets)
+    else:
+        k, count = _tried(board, cell, boxes, u, v, offsets)
+    if count <= more_than:
         return NONE
-    offsets = _offsets(cell, bounds, u, v, points, grid)
-    total = np.zeros(len(offsets), dtype=np.int64)
-    for offset, turn in zip(cell.offsets, cell.turns, strict=True):
-        stand = (points[None, :, :] + offsets[:, None, :] + offset).reshape(-1, 2)
-        total += board.holds(turn, stand).reshape(len(offsets), -1).sum(axis=1)
-    best = offsets[int(np.argmax(total))]
     at, turns = [], []
-    for offset, turn in zip(cell.offsets, cell.turns, strict=True):
-        stand = points + best + offset
+    for box, offset, turn in zip(boxes, cell.offsets, cell.turns, strict=True):
+        stand = stands(box, offsets[k] + offset, u, v)
         stand = stand[board.holds(turn, stand)]
         at.append(stand)
         turns.append(np.full(len(stand), turn, dtype=np.int64))
     return Placed(np.concatenate(at), np.concatenate(turns), cell.name)
 
 
-def _covering(u: Points, v: Points, low: Points, high: Points) -> Points:
-    """Lattice points within a box."""
-    corners = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
-    ij = np.linalg.solve(np.column_stack([u, v]), corners.T).T
-    i = np.arange(np.floor(ij[:, 0].min()), np.ceil(ij[:, 0].max()) + 1)
-    j = np.arange(np.floor(ij[:, 1].min()), np.ceil(ij[:, 1].max()) + 1)
-    if len(i) * len(j) > 40000:
-        return np.zeros((5000, 2))
-    ii, jj = np.meshgrid(i, j)
-    points = ii.reshape(-1, 1) * u + jj.reshape(-1, 1) * v
-    inside = ((points >= low - 1e-6) & (points <= high + 1e-6)).all(axis=1)
-    return np.asarray(points[inside])
+def _tried(board: Board, cell: Cell, boxes: Points, u: Points, v: Points, offsets: Points) -> tuple[int, int]:
+    """The best of the offsets in rooms of any shape."""
+    total = np.zeros(len(offsets), dtype=np.int64)
+    for box, shift, turn in zip(boxes, cell.offsets, cell.turns, strict=True):
+        points = [stands(box, offset + shift, u, v) for offset in offsets]
+        sizes = np.array([len(p) for p in points])
+        held = board.holds(turn, np.concatenate(points))
+        total += np.bincount(np.repeat(np.arange(len(points)), sizes), weights=held, minlength=len(points)).astype(int)
+    k = int(np.argmax(total))
+    return k, int(total[k])
 
 
-def _offsets(cell: Cell, bounds: Points, u: Points, v: Points, points: Points, grid: int) -> Points:
+NEAR = np.array([[i, j] for i in range(-3, 4) for j in range(-3, 4)], dtype=np.float64)
+
+
+def _offsets(cell: Cell, boxes: Points, u: Points, v: Points, grid: int) -> Points:
     """Offsets at which some module of the cell touches one edge of its room in x and another in y."""
-    xs: set[float] = set()
-    ys: set[float] = set()
-    for offset, box in zip(cell.offsets, bounds, strict=True):
-        near = points[(np.abs(points) <= 1.5 * (np.abs(u) + np.abs(v))).all(axis=1)][:24]
-        xs.update(np.round(box[0] - offset[0] - near[:, 0], 5).tolist())
-        ys.update(np.round(box[1] - offset[1] - near[:, 1], 5).tolist())
-    corner = np.array([[x, y] for x in sorted(xs)[:12] for y in sorted(ys)[:12]])
+    near = NEAR[:, :1] * u + NEAR[:, 1:] * v
+    near = near[(np.abs(near) <= 1.5 * (np.abs(u) + np.abs(v))).all(axis=1)]
+    near = near[np.lexsort((near[:, 0], near[:, 1], np.abs(near).sum(axis=1)))][:24]
+    touch = (boxes[:, None, :2] - cell.offsets[:, None, :] - near[None]).reshape(-1, 2).round(5)
+    xs, ys = np.unique(touch[:, 0])[:12], np.unique(touch[:, 1])[:12]
+    corner = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=2).reshape(-1, 2)
     a = (np.arange(grid) + 0.5) / grid
     aa, bb = np.meshgrid(a, a)
-    free = bounds[0, :2] + aa.reshape(-1, 1) * u + bb.reshape(-1, 1) * v
+    free = boxes[0, :2] + aa.reshape(-1, 1) * u + bb.reshape(-1, 1) * v
     return np.concatenate([corner, free])

@@ -15,10 +15,12 @@ from palletwright.layout.lattice import Cell, double_cells, fitted, lattices, si
 from palletwright.layout.limits import too_large, what_stops_one_more
 from palletwright.layout.model import Module, Packing, Side, Station
 from palletwright.layout.polygons import room, turned
+from palletwright.layout.refill import refilled
 from palletwright.layout.swept import Rows
 from palletwright.verdict import Reason
 
 MORE = ", filled up"
+REFILLS = 60  # rounds; twice as many found little more on the shipped example
 GREEDY_WEIGHTS = ((0.001, 1.0), (1.0, 0.001), (-0.001, 1.0), (1.0, -0.001), (0.4, 1.0), (1.0, 0.4))
 
 
@@ -82,7 +84,7 @@ def pack(
 
 def search(board: Board, goal: int, effort: int, seed: int, centre: Points) -> Placed:
     """Each turn alone, then half turns together, then all turns, until the goal is met: a count never falls
-    because more turns are allowed."""
+    because more turns are allowed (but for the last few, found by placing again in part)."""
     best = NONE
     kept: list[Placed] = []
     for turns in _turn_groups(board.turns):
@@ -94,7 +96,7 @@ def search(board: Board, goal: int, effort: int, seed: int, centre: Points) -> P
                 kept = [*kept, best]
             if len(best) >= goal:
                 return best
-    return best
+    return refilled(board, best, goal, REFILLS * (1 + effort), seed)
 
 
 def _turn_groups(turns: tuple[int, ...]) -> list[tuple[int, ...]]:
@@ -112,11 +114,11 @@ def _steps(board: Board, so_far_all: list[Placed], goal: int, effort: int, seed:
         seeds.append(_best_lattice(board, cell, goal, max(1, effort)))
         yield seeds[-1]
     for turns in dict.fromkeys((board.turns, board.turns[::-1])):
-        for x, y in GREEDY_WEIGHTS[: 2 + 2 * effort]:
+        for x, y in GREEDY_WEIGHTS:
             seeds.append(greedy(board, NONE, (x, y, 0.0), turns, goal, "placed one by one"))
             yield seeds[-1]
     rooted = [p for p in (*so_far_all, *seeds) if set(p.turn.tolist()) <= set(board.turns)]
-    for start in sorted(rooted, key=len, reverse=True)[: 2 + effort]:
+    for start in sorted(rooted, key=len, reverse=True)[: 4 + effort]:
         for x, y in GREEDY_WEIGHTS[:2]:
             pattern = start.pattern.removesuffix(MORE) + MORE
             full = greedy(board, start, (x, y, 0.0), board.turns, goal, pattern)
@@ -140,7 +142,7 @@ def _best_lattice(board: Board, cell: Cell, goal: int, effort: int) -> Placed:
         if size <= 0 or (density and size > 1.6 * density):
             continue
         density = min(density or math.inf, size)
-        found = fitted(board, cell, u, v, 4)
+        found = fitted(board, cell, u, v, 4, len(best))
         if len(found) > len(best):
             best = found
         if len(best) >= goal:
