@@ -109,6 +109,26 @@ def test_a_design_that_is_none_is_refused(opened: tuple[Served, str, dict[str, A
     assert "isn't in the design" in answer.text
 
 
+def test_another_grip_is_offered_only_where_it_holds_and_is_checked(opened: tuple[Served, str, dict[str, Any]]) -> None:
+    served, at, way = opened
+    offered = served.client.post(f"{at}/ways/0/grips").json()
+    assert [g["operation"] for g in offered] == [o["number"] for o in way["design"]["operations"]]
+    for operation, choice in zip(offered, way["design"]["operations"], strict=True):
+        (used,) = [g for g in operation["grips"] if g["used"]]
+        assert used["id"] == choice["grip"]
+        assert all(g["holding"] >= 2.0 for g in operation["grips"])
+    other = [(k, g["id"]) for k, o in enumerate(offered) for g in o["grips"] if not g["used"]]
+    if not other:
+        pytest.skip("each operation of the example has one grip only")
+    design = copy.deepcopy(way["design"])
+    design["operations"][other[0][0]]["grip"] = other[0][1]
+    step = {"step": 0, "what": "another grip", "design": design}
+    assert served.client.post(f"{at}/ways/0/steps", json=step).status_code == 200
+    verdict = served.client.post(f"{at}/ways/0/check").json()
+    assert verdict["passed"] is (verdict["failures"] == [])
+    assert served.client.post(f"{at}/ways/0/shift?by=-1").json()["changed"] is False
+
+
 def test_parts_as_cut_are_smaller_than_as_stock(opened: tuple[Served, str, dict[str, Any]]) -> None:
     served, at, way = opened
     cut = served.client.post(f"{at}/ways/0/cut").json()

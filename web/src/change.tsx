@@ -2,8 +2,8 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { post } from "./api";
 import { Faults, Passed, Work } from "./bits";
-import { Num } from "./fields";
-import { len, measured, minutes, plural } from "./format";
+import { Choice, Num } from "./fields";
+import { len, measured, minutes, plural, sig } from "./format";
 import { SidePlan } from "./sideplan";
 import type { Design, EditState, Margin, Plan, Station, WholeWay } from "./types";
 
@@ -13,6 +13,12 @@ export interface Quick {
   gap: { to: string; have: number; need: number; line: number[][] } | null;
   outside_mm2: number;
   ms: number;
+}
+
+interface Grips {
+  operation: number;
+  clamping: number;
+  grips: { id: string; kind: string; notes: string[]; holding: number | null; seconds: number; used: boolean }[];
 }
 
 interface Props {
@@ -93,11 +99,15 @@ function Desk({ way, address, stations, setStations, picked, setPicked, again }:
     };
     void turn();
   };
-  const keep = async (next: Station[], what: string, locked = lock) => {
+  const [grips, setGrips] = useState<Grips[]>([]);
+  useEffect(() => {
+    post<Grips[]>(`${address}/grips`).then(setGrips, setError);
+  }, [address]);
+  const keep = async (next: Station[], what: string, locked = lock, operations = base.operations) => {
     setError(null);
     setBusy("Every check is being made …");
     try {
-      const design: Design = { ...base, stations: next };
+      const design: Design = { ...base, stations: next, operations };
       setState(await post<EditState>(`${address}/steps`, { step: state.step, what, design, locked }));
       setState((await post<{ state: EditState }>(`${address}/check`)).state);
       await again();
@@ -164,6 +174,19 @@ function Desk({ way, address, stations, setStations, picked, setPicked, again }:
         </div>
       )}
       {verdict && state.checked && state.changed && <p class="note">Everything was checked in {minutes(verdict.ms / 1000)}; the numbers above are the new ones.</p>}
+      {grips.some((g) => g.grips.length > 1) && (
+        <div class="grid">
+          {grips.filter((g) => g.grips.length > 1).map((g) => (
+            <Choice
+              key={g.clamping}
+              label={`Operation ${g.operation} is held by`}
+              value={base.operations.find((o) => o.clamping === g.clamping)?.grip ?? ""}
+              onInput={(id) => void keep(stations, `operation ${g.operation} held by ${id}`, lock, base.operations.map((o) => (o.clamping === g.clamping ? { ...o, grip: id } : o)))}
+              options={g.grips.map((o): [string, string] => [o.id, `${o.kind.replace(/_/g, " ")} (${o.id}), holds × ${sig(o.holding)}, cuts in ${minutes(o.seconds)}`])}
+            />
+          ))}
+        </div>
+      )}
       <div class="two desk">
         <div class="sides">
           {way.sides.flat().map((side) => (

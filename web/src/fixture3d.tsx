@@ -14,6 +14,14 @@ export interface Marked {
   text: string;
 }
 
+/** Hands the canvas to the browser's downloads as it is seen. */
+function picture(canvas: HTMLCanvasElement): void {
+  const link = document.createElement("a");
+  link.href = canvas.toDataURL("image/png");
+  link.download = "fixture.png";
+  link.click();
+}
+
 interface Props {
   data: SceneData;
   address: string;
@@ -139,6 +147,7 @@ export function Fixture3d({ data, address, picked, onPick, marked, moved, statio
         ) : (
           <Work kind="small" does={firstCut}>Parts as cut</Work>
         )}
+        <button type="button" class="small" onClick={() => canvas.current && picture(canvas.current)}>Save this picture</button>
         <label>
           station{" "}
           <select value={picked} onChange={(e) => onPick(e.currentTarget.value)}>

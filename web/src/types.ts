@@ -140,7 +140,7 @@ export interface Station {
 export interface Design {
   [key: string]: unknown;
   machine: string;
-  operations: { number: number; clamping: number }[];
+  operations: { number: number; clamping: number; grip: string }[];
   placings: { mount: string; kind: string; carrier: string; cycle: number }[];
   stations: Station[];
   sets: number;

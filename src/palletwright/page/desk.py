@@ -10,7 +10,7 @@ from typing import Any
 
 from palletwright.errors import InputError
 from palletwright.job.model import Job
-from palletwright.page.near import nearest, side_gaps, tasks_at
+from palletwright.page.near import grips_of, nearest, side_gaps, tasks_at
 from palletwright.page.nearest_tool import drawn
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import all_pass, cycles_of, examine_design, margins_of, options_of, way
@@ -122,6 +122,27 @@ class Desk:
         took = (time.perf_counter() - began) * 1000
         return {"passed": made is not None, "failures": list(dict.fromkeys(failures)), "way": made,
                 "worst": [_margin(m) for m in sorted(short, key=lambda m: m.spare)[:8]], "ms": took}  # fmt: skip
+
+    def grips(self, data: dict[str, Any]) -> list[dict[str, Any]]:
+        """The other grips of each operation that hold as many parts a station; the one that is in use is marked."""
+        design, chosen = self.opened(data)
+        found = []
+        for choice in design.operations:
+            now = chosen[choice.clamping]
+            rows = [
+                {
+                    "id": o.grip.id,
+                    "kind": o.grip.kind,
+                    "notes": list(o.grip.notes),
+                    "holding": o.holding.holding_factor,
+                    "seconds": sum(c.seconds for c in o.cuts),
+                    "used": o.grip.id == now.grip.id,
+                }
+                for o in grips_of(self.context, design, choice)
+                if o.parts == now.parts
+            ]
+            found.append({"operation": choice.number, "clamping": choice.clamping, "grips": rows})
+        return found
 
     def as_cut(self, data: dict[str, Any]) -> dict[str, Any]:
         """Every part as its operation leaves it: mesh keys by body, and the meshes."""

@@ -6,8 +6,8 @@ from typing import Any
 
 from palletwright.plan.arrange import sides_of_placing
 from palletwright.plan.context import Context
-from palletwright.plan.model import Design, StationAt
-from palletwright.plan.options import Option, moved_cut
+from palletwright.plan.model import Design, OperationChoice, StationAt
+from palletwright.plan.options import OperationKey, Option, moved_cut, options
 from palletwright.plan.stand import mount_of, standings
 from palletwright.plan.table import station_pose
 from palletwright.reach import Task
@@ -32,6 +32,17 @@ def tasks_at(context: Context, design: Design, chosen: dict[int, Option], cycle:
             mount = mount_of(machine, row.mount).id
             made.append(Task(row.name, mount, cut.id, context.tool(cut.tool), direction, tips, entry))
     return made
+
+
+def grips_of(context: Context, design: Design, choice: OperationChoice) -> tuple[Option, ...]:
+    """All grips that hold for an operation of the design, seated as it is."""
+    vises = [p.carrier for p in design.placings for s in design.stations if s.operation == choice.clamping
+             and p.mount == s.mount]  # fmt: skip
+    vise = vises[0] if vises and choice.carrier_kind == "vise" else ""
+    key = OperationKey(
+        design.machine, design.family, design.sequence, choice.clamping, choice.up, choice.carrier_kind, vise
+    )
+    return options(context, key)[0]
 
 
 def outline(chosen: dict[int, Option], station: StationAt) -> Any:

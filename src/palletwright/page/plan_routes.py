@@ -126,6 +126,12 @@ def quick(at: At, id: Id, way: Way, moved: Moved) -> Any:
     return _asked(at, id, way, "quick", moved.design, moved.station)
 
 
+@router.post("/{id}/ways/{way}/grips")
+def grips(at: At, id: Id, way: Way) -> Any:
+    """The grips that each operation could have instead."""
+    return _asked(at, id, way, "grips", _design(at, id, way))
+
+
 @router.post("/{id}/ways/{way}/cut")
 def cut(at: At, id: Id, way: Way) -> Any:
     """Every part as its operation leaves it."""
