@@ -13,19 +13,23 @@ from palletwright.grip.draft import Draft, Piece, low_level, piece, vec, wall_co
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
 from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points
-from palletwright.grip.sideways import OPPOSITE, pairs_of_walls, stop_items, stroke_need
+from palletwright.grip.sideways import OPPOSITE, bolt_diameter, pairs_of_walls, stop_items, stroke_need
 from palletwright.grip.spots import DEEPEST, HALF_NOSE, NOSE, SLACK, box_outline, first, outwards, positions
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp
 from palletwright.solid.model import Floats
 from palletwright.verdict import Margin
 
+LEAST_WIDE = 2.5  # least width of a jaw over its screw's diameter: room for the thread; common practice, no source
 GRIPS = (12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0)  # mm of wall in the jaws; practice.md: 3 mm is the least grip stock
 
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """What closes on the part: a vise, or the shop's own pair of jaws on a plate, cut to the part's length (mm, N)."""
+    """What closes on the part: a vise, or the shop's own pair of jaws on a plate, cut to the part's length (mm, N).
+
+    `least` is the narrowest that such a jaw is cut to.
+    """
 
     name: str
     height: float
@@ -35,6 +39,7 @@ class Bench:
     opening: float | None
     price: float
     vise: bool
+    least: float = 0.0
 
 
 def benches(work: Work) -> list[Bench]:
@@ -45,7 +50,10 @@ def benches(work: Work) -> list[Bench]:
         thick = hard.footprint[1] if hard else 20.0
         return [Bench(vise.id, height, wide, thick, vise.jaw_force or 15000.0, vise.opening or 1e9, 0.0, True)]
     own = sorted((c for c in work.shop.clamps if c.kind == "jaw"), key=lambda c: (c.height, c.id))[:2]
-    return [Bench(c.id, c.height, c.footprint[0], c.footprint[1], c.force, None, c.price / 2.0, False) for c in own]
+    return [
+        Bench(c.id, c.height, c.footprint[0], c.footprint[1], c.force, None, c.price / 2.0, False, least_wide(c))
+        for c in own
+    ]
 
 
 def jaw(work: Work, walls: Sequence[Patch]) -> Iterator[Draft]:
@@ -64,7 +72,7 @@ def jaw(work: Work, walls: Sequence[Patch]) -> Iterator[Draft]:
             text = f"{bench.name} opens {bench.opening:.0f} mm, the largest part is {-room:.1f} mm wider"
             work.fault("jaw", text, -room)
             continue
-        wide = bench.wide if bench.vise else min(bench.wide, _overlap(a, b)[1])
+        wide = bench.wide if bench.vise else min(bench.wide, max(_overlap(a, b)[1], bench.least))
         made = _in_jaws(work, a, b, bench.height, wide, bench.thick)
         if made is None:
             continue
@@ -77,6 +85,11 @@ def _overlap(a: Patch, b: Patch) -> tuple[float, float]:
     low = max(a.area.bounds[0], -b.area.bounds[2])
     high = min(a.area.bounds[2], -b.area.bounds[0])
     return (low + high) / 2.0, high - low
+
+
+def least_wide(clamp: Clamp) -> float:
+    """mm: the narrowest that a jaw is cut to and still takes its screw."""
+    return LEAST_WIDE * bolt_diameter(clamp.screw)
 
 
 def jaw_clamp(work: Work, low: bool) -> Clamp | None:

@@ -15,7 +15,7 @@ from palletwright.grip.draft import Draft, Piece
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
 from palletwright.grip.seats import Seat
-from palletwright.grip.sideways import located, stop_sets, stroke_need
+from palletwright.grip.sideways import bolt_diameter, located, stop_sets, stroke_need
 from palletwright.grip.work import Work
 from palletwright.shop.model import Clamp
 from palletwright.solid.model import Floats
@@ -121,7 +121,7 @@ def _apart(fit: Sequence[Bore]) -> tuple[Bore, ...]:
 
 
 def _fits(work: Work, bore: Bore, clamp: Clamp) -> bool:
-    size = screw_size(clamp.screw)
+    size = bolt_diameter(clamp.screw)
     widest = clamp.widest_hole if clamp.widest_hole is not None else size * 1.25
     head = clamp.footprint[0] / 2.0
     if 2 * bore.radius < size + CLEARANCE or 2 * bore.radius > widest:
@@ -137,16 +137,10 @@ def _fits(work: Work, bore: Bore, clamp: Clamp) -> bool:
     return short <= 1e-9
 
 
-def screw_size(name: str) -> float:
-    """Nominal diameter (mm) of a metric screw's name such as M8 or M8x1.25."""
-    digits = "".join(c if c.isdigit() or c == "." else " " for c in name).split()
-    return float(digits[0]) if digits else 8.0
-
-
 def _head_height(clamp: Clamp) -> float:
     """mm of head over its bearing face: the clamp's height over its contact, else one screw diameter (ISO 4762)."""
     rise = clamp.height - clamp.reach_height
-    return rise if rise > 0.5 else screw_size(clamp.screw)
+    return rise if rise > 0.5 else bolt_diameter(clamp.screw)
 
 
 def _head(bore: Bore, clamp: Clamp) -> Floats:

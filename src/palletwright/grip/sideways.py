@@ -244,11 +244,15 @@ def room_above(work: Work, centre: Floats, top: float) -> float:
     return 1000.0 if above.is_empty else float(shapely.distance(above, shapely.Point(centre)))
 
 
+def bolt_diameter(screw: str) -> float:
+    """Nominal diameter (mm) of a metric screw's name such as M8 or M8x1.25."""
+    digits = "".join(c if c.isdigit() or c == "." else " " for c in screw).split()
+    return float(digits[0]) if digits else 8.0
+
+
 def key_radius(screw: str) -> float:
     """mm of radius that the key of a metric screw needs: hexagon key, common practice, no source."""
-    digits = "".join(c if c.isdigit() or c == "." else " " for c in screw).split()
-    size = float(digits[0]) if digits else 8.0
-    return 0.5 * size + 1.0
+    return 0.5 * bolt_diameter(screw) + 1.0
 
 
 def stop_sets(work: Work, walls: Sequence[Patch], about: str, reach_height: float = 0.0) -> Iterator[Stops]:

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from palletwright.grip.bodies import section
 from palletwright.grip.draft import Draft, Piece, vec
-from palletwright.grip.jaws import jaw_clamp
+from palletwright.grip.jaws import jaw_clamp, least_wide
 from palletwright.grip.model import Contact
 from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points, unsupported
 from palletwright.grip.spots import DEEPEST, NOSE, SLACK
@@ -103,7 +103,10 @@ def _jaws_about(
 ) -> tuple[list[BaseGeometry], list[BaseGeometry]] | None:
     """(fixed, moving) jaw and the steps below the part: two blocks about the outline, clear of the tools."""
     x0, y0, x1, y1 = outline.bounds
-    bx, by = BACK * abs(closing)
+    own = jaw_clamp(work, low=True)
+    least = least_wide(own) if work.vise is None and own is not None else 0.0
+    sides = np.array([max(0.0, least - (x1 - x0)), max(0.0, least - (y1 - y0))]) / 2.0
+    bx, by = BACK * abs(closing) + sides * abs(closing[::-1])
     block = shapely.box(x0 - bx, y0 - by, x1 + bx, y1 + by)
     middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0]) @ closing
     below = work.over(work.bottom, grip, exact=True).union(outline)
