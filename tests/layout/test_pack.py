@@ -9,7 +9,7 @@ import pytest
 import shapely
 from blocks_of_steel import box, drilled, flat_side, of_boxes
 
-from palletwright.layout import Packing, apothems, carrier_mesh, flat_width, pack, pack_mixed, sides_of
+from palletwright.layout import Packing, apothems, carrier_mesh, claim, flat_width, pack, pack_mixed, sides_of
 from palletwright.layout.model import Module
 from palletwright.layout.polygons import convex_pieces, shifted, turned
 from palletwright.shop.model import Carrier
@@ -146,6 +146,20 @@ def test_more_than_the_bound_is_refused_before_any_search() -> None:
     refused = pack(drilled(), flat_side(300, 160), at_least=plain.bound + 1, **asked)
     assert (refused.count, refused.bound, refused.status, refused.proven) == (0, plain.bound, "empty", False)
     assert pack(drilled(), flat_side(300, 160), at_least=plain.bound, **asked).count == plain.count
+
+
+def test_a_side_claims_what_it_holds_and_what_it_could() -> None:
+    side = flat_side(300, 160)
+    packing = pack(drilled(), side, clearance=2.0, solid_gap=1.0, turns=(0,), effort=0, explain=False)
+    row = claim(packing, parts=2, placed=2 * packing.count, side="p/1", operation=20)
+    assert (row["placed"], row["bound"]) == (2 * packing.count, 2 * packing.bound)
+    assert row["proven"] == (packing.count == packing.bound)
+    assert row["bound_by"]
+    assert row["text"].startswith(f"{2 * packing.count} placed, at most {2 * packing.bound} possible")
+    fewer = claim(packing, parts=2, placed=2, side="p/1", operation=20)
+    assert f"room for {2 * packing.count}" in fewer["text"]
+    with pytest.raises(ValueError, match="only"):
+        claim(packing, parts=1, placed=packing.count + 1, side="p/1", operation=20)
 
 
 def test_convex_pieces_cover_a_ring_with_an_arm_exactly() -> None:

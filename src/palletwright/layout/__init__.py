@@ -1,5 +1,6 @@
 """Stations on sides: carriers, blocked displacements, packing and its proof."""
 
+from palletwright.layout.claims import claim
 from palletwright.layout.densest import densest_lattice
 from palletwright.layout.loading import loading_bound, pallet_loading
 from palletwright.layout.mixed import pack_mixed
@@ -15,6 +16,7 @@ __all__ = [
     "ToolSweep",
     "apothems",
     "carrier_mesh",
+    "claim",
     "densest_lattice",
     "flat_width",
     "loading_bound",

@@ -23,9 +23,7 @@ def what_stops_one_more(
     """Reasons: the bound, the extra length or width that one more would need, and what the modules touch."""
     if len(best) == 0:
         return (too_large(module, area),)
-    reasons = [
-        Reason("bound", f"{len(best)} placed, at most {bound} possible by {bound_name}", float(bound), "modules")
-    ]
+    reasons = [proof_of(len(best), bound, bound_name)]
     if goal < bound and len(best) >= goal:
         reasons.append(Reason("limit", f"no more than {goal} were asked for", float(goal), "modules"))
     for axis, word in ((0, "longer"), (1, "wider")):
@@ -41,6 +39,11 @@ def what_stops_one_more(
             )
         )
     return tuple(reasons)
+
+
+def proof_of(count: int, bound: int, bound_name: str) -> Reason:
+    """How many modules were placed, at most how many are possible, and by which bound."""
+    return Reason("bound", f"{count} placed, at most {bound} possible by {bound_name}", float(bound), "modules")
 
 
 def too_large(module: Module, area: Any) -> Reason:

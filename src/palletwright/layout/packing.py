@@ -12,7 +12,7 @@ from palletwright.layout.bounds import outline_centre, upper_bound
 from palletwright.layout.boxes import Points, box_patterns
 from palletwright.layout.choose import candidates, largest_clear
 from palletwright.layout.lattice import Cell, double_cells, fitted, lattices, single_cells
-from palletwright.layout.limits import too_large, what_stops_one_more
+from palletwright.layout.limits import proof_of, too_large, what_stops_one_more
 from palletwright.layout.model import Module, Packing, Side, Station
 from palletwright.layout.polygons import room, turned
 from palletwright.layout.refill import refilled
@@ -73,7 +73,10 @@ def pack(
     if not clear(board, best):
         raise AssertionError("a packing failed its exact check")
     best = _first(best.sorted(), goal)
-    reasons = what_stops_one_more(board, best, bound, bound_name, goal, module, area) if explain else ()
+    if explain:
+        reasons = what_stops_one_more(board, best, bound, bound_name, goal, module, area)
+    else:
+        reasons = (proof_of(len(best), bound, bound_name),)
     stations = tuple(
         Station(side.id, float(x), float(y), int(t), 0, k)
         for k, ((x, y), t) in enumerate(zip(best.at, best.turn, strict=True))
