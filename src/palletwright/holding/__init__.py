@@ -1,6 +1,7 @@
 """Will it hold, how well, and what gives first."""
 
 from palletwright.holding.answer import hold, solve_case
+from palletwright.holding.bearable import bearable
 from palletwright.holding.case import Case, case_of, read_case
 from palletwright.holding.certify import certify, floor_of
 from palletwright.holding.chain import Screws, chain
@@ -18,6 +19,7 @@ __all__ = [
     "Screws",
     "StationCut",
     "Wrench",
+    "bearable",
     "case_of",
     "certify",
     "chain",

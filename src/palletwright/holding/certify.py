@@ -52,6 +52,11 @@ def floor_of(grip: Grip, floors: Floors) -> float:
     return floors.holding_friction * (RAW if any(c.raw for c in grip.contacts) else 1.0)
 
 
+def pressed_share(grip: Grip) -> float:
+    """Share of the greatest preload from which a locator counts as pressed, by the grip's regime."""
+    return PRESSED_BY_FRICTION if grip.regime == "friction" else PRESSED
+
+
 def certify(
     grip: Grip,
     cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]],
@@ -95,14 +100,13 @@ def certify(
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
     cuts = undominated(cuts)  # what is covered can't be the worst
     loads = loads_of(cuts)
-    share = PRESSED_BY_FRICTION if grip.regime == "friction" else PRESSED
     best: _Finding | None = None
     friction = elastic = float("inf")
     for down in _gravities(cuts):
-        falls = np.array([np.allclose(_down(cut[2]), down, atol=1e-6) for cut in cuts])
+        falls = np.array([np.allclose(down_of(cut[2]), down, atol=1e-6) for cut in cuts])
         rows = np.flatnonzero(falls[loads.cut])
         weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
-        found = _find(contacts, loads, rows, weight, share)
+        found = _find(contacts, loads, rows, weight, pressed_share(grip))
         friction, elastic = min(friction, found.friction), min(elastic, found.elastic)
         if best is None or found.factor < best.factor:
             best, gravity = found, weight
@@ -117,7 +121,7 @@ def certify(
     margin = Margin("holding", name, gives, floor, factor, "×", (float(at[0]), float(at[1]), float(at[2])), "station")
     reasons = _reasons(grip, rank)
     if advice and factor < floor:
-        cut, towards = cuts[loads.cut[best.row]].name, _down(cuts[loads.cut[best.row]].direction)
+        cut, towards = cuts[loads.cut[best.row]].name, down_of(cuts[loads.cut[best.row]].direction)
         push = np.round(loads.force[best.row] - (loads.force[best.row] @ towards) * towards, 6)
         reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut, push, clamps, grip)
     return HoldingReport(
@@ -142,14 +146,15 @@ def certify(
     )
 
 
-def _down(direction: Vec) -> Array:
+def down_of(direction: Vec) -> Array:
+    """(3,) unit vector of gravity while a cut is made: against its direction, since the spindle is vertical."""
     return -np.asarray(direction, dtype=float) / float(np.linalg.norm(direction))
 
 
 def _gravities(cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]]) -> list[Array]:
     found: list[Array] = []
     for cut in cuts:
-        down = _down(cut[2])
+        down = down_of(cut[2])
         if not any(np.allclose(down, other, atol=1e-6) for other in found):
             found.append(down)
     return found
