@@ -129,6 +129,22 @@ def test_another_grip_is_offered_only_where_it_holds_and_is_checked(opened: tupl
     assert served.client.post(f"{at}/ways/0/shift?by=-1").json()["changed"] is False
 
 
+def test_other_numbers_change_the_money_and_nothing_else(opened: tuple[Served, str, dict[str, Any]]) -> None:
+    served, at, way = opened
+    same = served.client.post(f"{at}/ways/0/numbers", json={}).json()
+    assert same["way"]["cost_per_part"] == pytest.approx(way["cost_per_part"])
+    half = served.client.post(f"{at}/ways/0/numbers", json={"per_year": 600, "rates": {"operator": 84.0}}).json()
+    assert half["way"]["cost"]["labour"] == pytest.approx(2 * same["way"]["cost"]["labour"], rel=1e-6)
+    assert half["way"]["payback"]["months"] > same["way"]["payback"]["months"]
+    slow = served.client.post(f"{at}/ways/0/numbers", json={"today_pace": 2.0}).json()
+    assert slow["today"]["cost"]["labour"] == pytest.approx(2 * same["today"]["cost"]["labour"])
+    assert slow["way"]["cost_per_part"] == pytest.approx(same["way"]["cost_per_part"])
+    wrong = served.client.post(f"{at}/ways/0/numbers", json={"rates": {"operator": -1}})
+    assert wrong.status_code == 422
+    assert "operator" in wrong.text
+    assert served.client.get(f"{at}/ways/0").json()["cost_per_part"] == way["cost_per_part"]
+
+
 def test_parts_as_cut_are_smaller_than_as_stock(opened: tuple[Served, str, dict[str, Any]]) -> None:
     served, at, way = opened
     cut = served.client.post(f"{at}/ways/0/cut").json()

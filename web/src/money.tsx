@@ -10,6 +10,8 @@ export const SHARES: [string, string][] = [
   ["fixture", "fixture"],
   ["setup", "setting up"],
   ["bench", "bench"],
+  ["wash", "washing"],
+  ["inspection", "inspection"],
   ["scrap", "scrap"],
 ];
 

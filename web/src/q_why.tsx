@@ -10,6 +10,7 @@ import { MoneyStack, PayCurve } from "./money";
 import { WHY } from "./questions";
 import { angleOf } from "./sideangle";
 import { TimeBar } from "./timebar";
+import { WhatIf } from "./whatif";
 import type { Dimension, Margin, Plan, SceneData, Station, WholeWay } from "./types";
 
 export function WhyQuestion({ plan, way, again }: { plan: Plan; way: number; again: () => Promise<void> }) {
@@ -134,6 +135,7 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
       <section aria-labelledby="h-money">
         <h2 id="h-money">Where does the money go?</h2>
         <MoneyStack ways={[today, way]} currency={plan.currency} />
+        {way.design && <WhatIf plan={plan} way={way} address={address} />}
         <PayCurve way={way} currency={plan.currency} limit={Number(plan.rates.payback_limit_months ?? 18)} />
       </section>
       <section aria-labelledby="h-reasons">

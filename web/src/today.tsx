@@ -33,7 +33,10 @@ export function TodaySteps({ steps, machines, onChange }: { steps: TodayStep[]; 
             <Choice label="Machine" value={s.machine ?? ""} onInput={(v) => set(i, { machine: v || null })} options={[["", "not said"], ...machines.map((m): [string, string] => [m.id, m.name || m.id])]} />
           </div>
           <div class="row spread">
-            <Check label="Somebody must stand there while it runs" value={s.attended ?? true} onInput={(attended) => set(i, { attended })} />
+            <span>
+              <Check label="Somebody must stand there while it runs" value={s.attended ?? true} onInput={(attended) => set(i, { attended })} />
+              <Check label="Measured with a watch" value={s.measured ?? false} onInput={(measured) => set(i, { measured })} />
+            </span>
             <button type="button" class="quiet" onClick={() => onChange(steps.filter((_, k) => k !== i))}>Take out operation {10 * (i + 1)}</button>
           </div>
         </fieldset>

@@ -17,6 +17,7 @@ export interface TodayStep {
   cycle_seconds: number | null;
   load_seconds: number | null;
   attended?: boolean;
+  measured?: boolean;
   machine?: string | null;
   setup_hours?: number;
   scrap?: number;

@@ -12,6 +12,7 @@ from palletwright.errors import InputError
 from palletwright.job.model import Job
 from palletwright.page.near import grips_of, nearest, side_gaps, tasks_at
 from palletwright.page.nearest_tool import drawn
+from palletwright.page.numbers import money_today, with_numbers
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import all_pass, cycles_of, examine_design, margins_of, options_of, way
 from palletwright.plan.model import Design
@@ -143,6 +144,20 @@ class Desk:
             ]
             found.append({"operation": choice.number, "clamping": choice.clamping, "grips": rows})
         return found
+
+    def what_if(self, data: dict[str, Any], label: str, said: dict[str, Any]) -> dict[str, Any]:
+        """The money of a design and of today with other numbers: parts a year, sets, hourly rates, today's pace.
+
+        Raises InputError where the job or the shop doesn't take them.
+        """
+        design, chosen = self.opened(data)
+        changed = with_numbers(self.context, said)
+        examined = self.context.once(("what if", repr(design)), lambda: examine_design(self.context, design, chosen))
+        if not all_pass(examined.reaches):
+            raise LookupError("this arrangement hasn't passed its checks")
+        then = way(changed, examined, "what if", int(said.get("sets") or design.sets), label)
+        keys = ("cost_per_part", "cost", "cost_range", "capital", "payback", "attended_minutes_per_part", "timing")
+        return {"way": {k: asdict(then)[k] for k in keys} | {"name": "what if"}, "today": money_today(changed)}
 
     def as_cut(self, data: dict[str, Any]) -> dict[str, Any]:
         """Every part as its operation leaves it: mesh keys by body, and the meshes."""

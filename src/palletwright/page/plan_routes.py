@@ -52,6 +52,16 @@ class Ask(BaseModel):
     margin: dict[str, Any]
 
 
+class Numbers(BaseModel):
+    """Other numbers for the money of a way."""
+
+    model_config = ConfigDict(extra="forbid")
+    per_year: int | None = Field(default=None, ge=1, le=100_000_000)
+    sets: int | None = Field(default=None, ge=1, le=4)
+    today_pace: float | None = Field(default=None, gt=0, le=10, allow_inf_nan=False)
+    rates: dict[str, float] = Field(default={}, max_length=20)
+
+
 class Tick(BaseModel):
     """One item of a sheet: ticked, measured or timed."""
 
@@ -124,6 +134,14 @@ def warm(at: At, id: Id, way: Way) -> Any:
 def quick(at: At, id: Id, way: Way, moved: Moved) -> Any:
     """The quick check of a station while it is dragged."""
     return _asked(at, id, way, "quick", moved.design, moved.station)
+
+
+@router.post("/{id}/ways/{way}/numbers")
+def numbers(at: At, id: Id, way: Way, said: Numbers) -> Any:
+    """What a part would cost, and when the money comes back, with other numbers; nothing is kept."""
+    _, data = plan_of(at, id)
+    label = (data["plans"][way_number(data, way)]["timing"] or {}).get("label", "")
+    return _asked(at, id, way, "what_if", _design(at, id, way), label, said.model_dump())
 
 
 @router.post("/{id}/ways/{way}/grips")
