@@ -14,7 +14,7 @@ SOURCE = ROOT / "src" / "palletwright"
 FLOW = (
     *("verdict", "errors", "units", "progress", "cache"),
     *("shop", "job", "solid", "field", "cutting", "grip", "access", "scene", "holding", "layout", "reach"),
-    *("cycle", "flow", "plan", "papers", "page", "demo", "verbs", "cli"),
+    *("cycle", "flow", "plan", "papers", "page", "demo", "verbs", "tables", "cli"),
 )
 ABOVE_THE_FLOW = ("__init__", "__main__", "warm")
 KERNEL = ("OCP", "build123d")

@@ -24,9 +24,11 @@ EXPORTS = {
     "hold",
     "papers",
     "plan",
+    "rank",
     "read_job",
     "read_shop",
     "schema",
+    "serve",
     "time",
 }
 HEAVY = ("pint", "ortools", "OCP", "build123d", "numba", "scipy", "numpy", "pydantic", "pandas")
@@ -67,7 +69,7 @@ def test_importing_is_light() -> None:
     assert min(seconds) < 0.3
 
 
-VERBS = ("access", "check", "compare", "demo", "hold", "papers", "plan", "schema", "time")
+VERBS = ("access", "check", "compare", "demo", "hold", "papers", "plan", "rank", "schema", "serve", "time")
 
 
 @pytest.mark.parametrize("name", VERBS)

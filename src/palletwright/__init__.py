@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from palletwright.errors import Fault, InputError, NoPlan, PalletwrightError, SolidError
     from palletwright.job import read_job
     from palletwright.shop import example_shop, read_shop
-    from palletwright.verbs import check, compare, hold, schema, time
+    from palletwright.verbs import check, compare, hold, rank, schema, serve, time
 
 __all__ = [
     "Fault",
@@ -32,9 +32,11 @@ __all__ = [
     "hold",
     "papers",
     "plan",
+    "rank",
     "read_job",
     "read_shop",
     "schema",
+    "serve",
     "time",
 ]
 
@@ -48,9 +50,11 @@ _HOME = {
     "compare": "palletwright.verbs",
     "example_shop": "palletwright.shop",
     "hold": "palletwright.verbs",
+    "rank": "palletwright.verbs",
     "read_job": "palletwright.job",
     "read_shop": "palletwright.shop",
     "schema": "palletwright.verbs",
+    "serve": "palletwright.verbs",
     "time": "palletwright.verbs",
 }
 

@@ -20,6 +20,7 @@ from rich.table import Table
 from palletwright import verbs
 from palletwright.errors import InputError, NoPlan
 from palletwright.progress import Progress, interruptible
+from palletwright.tables import number, plan_table, ranking_table
 
 app = typer.Typer(
     help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
@@ -63,51 +64,6 @@ def bar(quiet: bool) -> Iterator[Progress]:
 def print_json(data: Any) -> None:
     """JSON and nothing else."""
     sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=False) + "\n")
-
-
-def number(value: float | None, digits: int = 2) -> str:
-    """A number for a table; unknown is said."""
-    return "unknown" if value is None else f"{value:,.{digits}f}"
-
-
-COLUMNS = (
-    ("", "left"),
-    ("parts\na start", "right"),
-    ("starts\na part", "right"),
-    ("spindle\nmin a part", "right"),
-    ("attended\nmin a part", "right"),
-    ("alone\nmin a start", "right"),
-    ("cost\na part", "right"),
-    ("capital", "right"),
-    ("payback\nmonths", "right"),
-    ("clearance\nmm", "right"),
-    ("holding\nfactor", "right"),
-)
-
-
-def plan_table(data: dict[str, Any]) -> Table:
-    """Today against the best plans, the same units side by side."""
-    currency = data["shop"]["rates"]["currency"]
-    table = Table(title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False)
-    for name, justify in COLUMNS:
-        table.add_column(name, justify="left" if justify == "left" else "right", no_wrap=True)
-    for way in (data["today"], *data["plans"][:5]):
-        back = (way["payback"] or {}).get("months")
-        sets = way["design"]["sets"] if way["design"] else 0
-        table.add_row(
-            way["name"] + (f", {sets} set{'s' if sets > 1 else ''}" if sets else ""),
-            number(way["parts_per_start"]),
-            number(way["starts_per_part"], 3),
-            number(way["spindle_minutes_per_part"]),
-            number(way["attended_minutes_per_part"]),
-            number(way["unattended_minutes"], 0),
-            number(way["cost_per_part"]),
-            number(way["capital"], 0) if sets else "",
-            (f"{back:.1f}" if back is not None else "none") if sets else "",
-            number(way["least_clearance_mm"], 1),
-            number(way["least_holding_factor"], 1),
-        )
-    return table
 
 
 def show_plan(data: dict[str, Any], folder: Path | None) -> None:
@@ -314,6 +270,59 @@ def papers(
         return
     for file in files:
         out.print(str(file), highlight=False)
+
+
+@app.command()
+def rank(
+    jobs: Annotated[Path, typer.Argument(help="a folder of job files (TOML), or a CSV of jobs")],
+    folder: Annotated[Path, typer.Option("--out", help="folder for the answers as they come; picked up again")] = Path(
+        "out/rank"
+    ),
+    shop: ShopFile = None,
+    workers: Workers = None,
+    scheduler: Annotated[str | None, typer.Option("--scheduler", help="address of a Dask scheduler")] = None,
+    capital: Annotated[float | None, typer.Option("--capital", min=0, help="money that may be spent")] = None,
+    machine_hours: Annotated[
+        float | None, typer.Option("--machine-hours", min=0, help="machine hours for making the fixtures")
+    ] = None,
+    top: Annotated[int, typer.Option("--top", min=1, help="jobs that the ranking names")] = 20,
+    seconds_each: Annotated[
+        float | None, typer.Option("--seconds-each", min=1, help="clock limit of one plan; then runs may differ")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Which of many jobs is next: what a dense fixture saves for each hour of building it."""
+    from palletwright.plan.ranktable import ranking_notes
+
+    with bar(as_json) as progress:
+        data = verbs.rank(
+            jobs,
+            out=folder,
+            shop=shop,
+            workers=hands_here(workers),
+            scheduler=scheduler,
+            capital=capital,
+            machine_hours=machine_hours,
+            top=top,
+            seconds_each=seconds_each,
+            progress=progress,
+        )
+    if as_json:
+        print_json(data)
+        return
+    out.print(ranking_table(data))
+    for line in ranking_notes(data):
+        out.print(line, highlight=False)
+
+
+@app.command()
+def serve(
+    port: Annotated[int | None, typer.Option("--port", min=1, max=65535, help="of this machine")] = None,
+    store: Annotated[Path | None, typer.Option("--store", help="the file that keeps jobs, plans and records")] = None,
+    open_page: Annotated[bool, typer.Option("--open/--no-open", help="open the page in the browser")] = True,
+) -> None:
+    """The page on this machine only: the whole job without the command line."""
+    verbs.serve(port=port, store=store, open_page=open_page)
 
 
 @app.command()

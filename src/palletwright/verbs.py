@@ -181,3 +181,46 @@ def papers(
     return write_papers(
         read(file), Path(out), way=way, paper=paper, unit=unit, language=language, folder=file.resolve().parent
     )
+
+
+def rank(
+    jobs: Path | str,
+    *,
+    out: Path | str,
+    shop: Path | str | None = None,
+    workers: int = 1,
+    scheduler: str | None = None,
+    capital: float | None = None,
+    machine_hours: float | None = None,
+    top: int = 20,
+    seconds_each: float | None = None,
+    progress: Progress | None = None,
+) -> dict[str, Any]:
+    """Many jobs (a folder of TOML or a CSV) ranked by what a dense fixture would save for each hour of building it.
+
+    Answers are kept in `out` as they come, and picked up again there. `workers` are spawned processes: call from under
+    `if __name__ == "__main__":`. Raises InputError for a list that can't be read.
+    """
+    from palletwright.plan.portfolio import rank_folder
+
+    return rank_folder(
+        Path(jobs),
+        shop_of(shop),
+        Path(out),
+        workers,
+        scheduler,
+        top=top,
+        capital=capital,
+        machine_hours=machine_hours,
+        seconds_each=seconds_each,
+        progress=progress,
+    )
+
+
+def serve(*, port: int | None = None, store: Path | str | None = None, open_page: bool = True) -> None:
+    """The page on this machine only, until Ctrl-C."""
+    from palletwright import page
+    from palletwright.demo import demo_job
+
+    examples = {"hinge yoke": demo_job("hinge_yoke"), "valve block": demo_job("valve_block")}
+    page.serve(port, None if store is None else Path(store), open_page, examples=examples)

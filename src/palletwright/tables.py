@@ -1,0 +1,65 @@
+"""What the command line prints as tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.table import Table
+
+from palletwright.plan.ranktable import COLUMNS as RANKED
+from palletwright.plan.ranktable import ranking_rows
+
+
+def number(value: float | None, digits: int = 2) -> str:
+    """A number for a table; unknown is said."""
+    return "unknown" if value is None else f"{value:,.{digits}f}"
+
+
+COLUMNS = (
+    ("", "left"),
+    ("parts\na start", "right"),
+    ("starts\na part", "right"),
+    ("spindle\nmin a part", "right"),
+    ("attended\nmin a part", "right"),
+    ("alone\nmin a start", "right"),
+    ("cost\na part", "right"),
+    ("capital", "right"),
+    ("payback\nmonths", "right"),
+    ("clearance\nmm", "right"),
+    ("holding\nfactor", "right"),
+)
+
+
+def plan_table(data: dict[str, Any]) -> Table:
+    """Today against the best plans, the same units side by side."""
+    currency = data["shop"]["rates"]["currency"]
+    table = Table(title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False)
+    for name, justify in COLUMNS:
+        table.add_column(name, justify="left" if justify == "left" else "right", no_wrap=True)
+    for way in (data["today"], *data["plans"][:5]):
+        back = (way["payback"] or {}).get("months")
+        sets = way["design"]["sets"] if way["design"] else 0
+        table.add_row(
+            way["name"] + (f", {sets} set{'s' if sets > 1 else ''}" if sets else ""),
+            number(way["parts_per_start"]),
+            number(way["starts_per_part"], 3),
+            number(way["spindle_minutes_per_part"]),
+            number(way["attended_minutes_per_part"]),
+            number(way["unattended_minutes"], 0),
+            number(way["cost_per_part"]),
+            number(way["capital"], 0) if sets else "",
+            (f"{back:.1f}" if back is not None else "none") if sets else "",
+            number(way["least_clearance_mm"], 1),
+            number(way["least_holding_factor"], 1),
+        )
+    return table
+
+
+def ranking_table(data: dict[str, Any]) -> Table:
+    """Jobs by what a dense fixture saves for each hour of building it."""
+    table = Table(pad_edge=False)
+    for i, name in enumerate(RANKED):
+        table.add_column(name, justify="left" if i == 1 else "right")
+    for row in ranking_rows(data):
+        table.add_row(*row)
+    return table
