@@ -127,7 +127,7 @@ function Written({ job, again }: { job: Job; again: () => Promise<void> }) {
             <fieldset>
               <legend>Machines that may be used</legend>
               {choices.data?.machines.map((m) => (
-                <Check key={m.id} label={`${m.name || m.id}${m.rotary ? ", rotary axis" : ""}`} value={!draft.machines?.length || draft.machines.includes(m.id)} onInput={(on) => set({ machines: chosenMachines(choices.data!, draft.machines, m.id, on) })} />
+                <Check key={m.id} label={`${m.name || m.id}${m.rotary && !/rotary/i.test(m.name) ? ", rotary axis" : ""}`} value={!draft.machines?.length || draft.machines.includes(m.id)} onInput={(on) => set({ machines: chosenMachines(choices.data!, draft.machines, m.id, on) })} />
               ))}
             </fieldset>
             <details>

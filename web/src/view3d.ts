@@ -77,15 +77,14 @@ export class View3d {
   /** Looks at a box from the front, the right and above. */
   frame(box: THREE.Box3, from = new THREE.Vector3(0.55, -1, 0.7)): void {
     if (box.isEmpty()) return;
-    const ball = box.getBoundingSphere(new THREE.Sphere());
-    const fit = Math.min(1, this.camera.aspect);
-    const away = (ball.radius / Math.sin(((this.camera.fov / 2) * Math.PI) / 180) / fit) * 0.74;
+    const middle = box.getCenter(new THREE.Vector3());
+    const away = distanceFor(box, from, this.camera.fov, this.camera.aspect) * 1.06;
     this.camera.near = Math.max(0.5, away / 200);
     this.camera.far = away * 12;
     this.camera.updateProjectionMatrix();
-    this.controls.target.copy(ball.center);
-    this.camera.position.copy(from).normalize().multiplyScalar(away).add(ball.center);
-    this.home = { at: this.camera.position.clone(), to: ball.center.clone() };
+    this.controls.target.copy(middle);
+    this.camera.position.copy(from).normalize().multiplyScalar(away).add(middle);
+    this.home = { at: this.camera.position.clone(), to: middle };
     this.controls.update();
     this.draw();
   }
@@ -127,6 +126,22 @@ export class View3d {
     this.controls.dispose();
     this.renderer.dispose();
   }
+}
+
+/** How far from a box' centre an eye in direction `from` must be so that all its corners are in the picture; `fov` in degrees. */
+export function distanceFor(box: THREE.Box3, from: THREE.Vector3, fov: number, aspect: number): number {
+  const out = from.clone().normalize();
+  const right = new THREE.Vector3(0, 0, 1).cross(out).normalize();
+  const up = out.clone().cross(right);
+  const high = Math.tan(((fov / 2) * Math.PI) / 180);
+  const middle = box.getCenter(new THREE.Vector3());
+  let away = 0;
+  for (let k = 0; k < 8; k++) {
+    const corner = new THREE.Vector3(k & 1 ? box.max.x : box.min.x, k & 2 ? box.max.y : box.min.y, k & 4 ? box.max.z : box.min.z).sub(middle);
+    const need = Math.max(Math.abs(corner.dot(up)) / high, Math.abs(corner.dot(right)) / (high * aspect));
+    away = Math.max(away, need + corner.dot(out));
+  }
+  return away;
 }
 
 /** Whether this browser draws in 3D at all. */

@@ -12,6 +12,7 @@ import { angleOf } from "../src/sideangle";
 import { local } from "../src/sideplan";
 import { sums } from "../src/today";
 import type { Body, Choices, Margin } from "../src/types";
+import { distanceFor } from "../src/view3d";
 
 const margin = (check: string, have: number, subject = "10.1 T3"): Margin => ({ check, subject, obstacle: "10.2/part", need: 1, have, unit: "mm", where: null, note: "", passed: have >= 1 });
 
@@ -56,6 +57,24 @@ describe("stations", () => {
     expect(paint({ kind: "part", owner: "20.3" } as Body)).toBe("op1");
     expect(paint({ kind: "clamp", owner: "20.3" } as Body)).toBe("clamp");
     expect(paint({ kind: "carrier", owner: "" } as Body)).toBe("metal");
+  });
+});
+
+describe("the camera", () => {
+  it("stands just so far that the whole box is in the picture", () => {
+    const box = new THREE.Box3(new THREE.Vector3(-300, 10, 0), new THREE.Vector3(200, 90, 60));
+    for (const [from, aspect] of [[new THREE.Vector3(0.55, -1, 0.7), 1.9], [new THREE.Vector3(-1, 0.2, 0.3), 0.8]] as const) {
+      const camera = new THREE.PerspectiveCamera(32, aspect, 1, 1e5);
+      camera.up.set(0, 0, 1);
+      const middle = box.getCenter(new THREE.Vector3());
+      camera.position.copy(from).normalize().multiplyScalar(distanceFor(box, from, 32, aspect)).add(middle);
+      camera.lookAt(middle);
+      camera.updateMatrixWorld(true);
+      const seen = [0, 1, 2, 3, 4, 5, 6, 7].map((k) => new THREE.Vector3(k & 1 ? 200 : -300, k & 2 ? 90 : 10, k & 4 ? 60 : 0).project(camera));
+      const most = Math.max(...seen.flatMap((p) => [Math.abs(p.x), Math.abs(p.y)]));
+      expect(most).toBeLessThanOrEqual(1.0001);
+      expect(most).toBeGreaterThan(0.95);
+    }
   });
 });
 

@@ -27,6 +27,7 @@ from palletwright.reach import check as check_reach
 from palletwright.shop.model import Shop
 from palletwright.verdict import Margin
 
+STALE = "This plan's grips aren't found again: program, shop or part changed since it was made. Plan the job again."
 LOOK = 6.0
 """mm up to which the quick check measures; the full check looks farther."""
 NEIGHBOURS = 1
@@ -61,7 +62,10 @@ class Desk:
         design = design_from(data, "the page", "design")
         key = ("desk", design.machine, design.family, design.sequence, design.operations,
                tuple(sorted({(s.operation, s.mount) for s in design.stations})))  # fmt: skip
-        return design, self.context.once(key, lambda: options_of(self.context, design))
+        try:
+            return design, self.context.once(key, lambda: options_of(self.context, design))
+        except (LookupError, StopIteration) as error:
+            raise LookupError(f"{STALE} ({error})") from None
 
     def warm(self, data: dict[str, Any]) -> dict[str, Any]:
         """Grips found, kernels loaded, every body rastered once: from here on the quick check is quick."""
