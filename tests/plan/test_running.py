@@ -19,7 +19,14 @@ from palletwright.job.model import TodayStep
 from palletwright.plan.edges import LONGEST_LIFE, contact, edge_life, tool_money, visit_wear, wear
 from palletwright.plan.handling import handling_of, station_loads
 from palletwright.plan.model import Design, OperationChoice, Placing, StationAt
-from palletwright.plan.money import PLANNED_SCRAP, design_cost, losses_of
+from palletwright.plan.money import (
+    PLANNED_SCRAP,
+    design_cost,
+    fixture_bill,
+    losses_of,
+    nothing_bought,
+    owned_means,
+)
 from palletwright.plan.options import Option
 from palletwright.plan.planning import prepare
 from palletwright.plan.running import starts_of, today_flow, way_flow
@@ -210,6 +217,28 @@ def test_wear_and_chips_of_a_start_are_those_of_its_stations(context, design, op
     assert start.wear == pytest.approx({tool: 4 * share for tool, share in each.items()})
     removed = (context.stock_volume(design) - context.solid.volume) * 1e-6
     assert start.chips == pytest.approx(4 * removed, rel=0.1)
+
+
+def test_owned_means_are_those_that_are_there_for_all_sets(context, design):
+    """Two plates of that size are owned: one stands for one set, two for two, three are not there."""
+    assert owned_means(context, design)
+    assert not owned_means(context, replace(design, sets=3))
+    again = replace(design.placings[0], mount="again", cycle=1)
+    assert not owned_means(context, replace(design, placings=(*design.placings, again)))
+    vises = [Placing(f"v{i}", "vise", "vise-100", 1, None, (0.0, 0.0), 0, i // 3) for i in range(6)]
+    one_set = replace(design, placings=tuple(vises), sets=1)
+    assert owned_means(context, one_set), "three vises serve one cycle after another"
+    assert not owned_means(context, replace(one_set, sets=2))
+    assert not owned_means(context, replace(one_set, placings=tuple(replace(v, cycle=0) for v in vises)))
+    bought = replace(design.placings[0], carrier="plate-350x300")
+    assert not owned_means(context, replace(design, placings=(bought,)))
+
+
+def test_soft_jaws_and_programs_are_work_and_clamps_are_bought(context, design, options):
+    assert nothing_bought((("stations: making", 211.2), ("design and programs", 1170.0)))
+    assert nothing_bought(())
+    assert not nothing_bought((("plate-350x300: blank", 190.0),))
+    assert not nothing_bought(fixture_bill(context, design, options))
 
 
 def test_every_step_of_today_costs_its_own_machine(context):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from palletwright.flow import Timing
 from palletwright.flow.model import Cost
@@ -21,6 +21,9 @@ SETUP_HOURS = 0.75
 
 STATION_HOURS = 0.35
 """Toolroom hours to machine and fit one station on a carrier: common practice, no source; estimated."""
+
+BOUGHT_CLAMPS = "clamps and locators"
+"""The bill's row of devices that are bought for stations on plates and pallets; a vise has its own."""
 
 PLANNED_SCRAP = 0.01
 """Chance that a planned way loses a part, shared by its operations: common practice, no source; estimated."""
@@ -55,10 +58,7 @@ def fixture_bill(context: Context, design: Design, options: dict[int, Option]) -
         if money > 0:
             rows[name] = rows.get(name, 0.0) + money
 
-    count: dict[str, int] = {}
-    for placing in design.placings:
-        count[placing.carrier] = count.get(placing.carrier, 0) + design.sets
-    for name, n in count.items():
+    for name, n in carriers_needed(design).items():
         carrier = carriers[name]
         bought = max(0, n - (carrier.how_many if carrier.owned else 0))
         add(f"{name}: blank", bought * carrier.blank_price)
@@ -66,12 +66,35 @@ def fixture_bill(context: Context, design: Design, options: dict[int, Option]) -
     fitted = [p.mount for p in design.placings if p.kind != "vise"]
     for station in design.stations:
         option = options[station.operation]
-        add("clamps and locators", design.sets * option.grip.price * (station.mount in fitted))
+        add(BOUGHT_CLAMPS, design.sets * option.grip.price * (station.mount in fitted))
         hours = option.grip.prepare_hours + (STATION_HOURS if station.mount in fitted else 0.0)
         add("stations: making", design.sets * hours * rates.toolroom)
     if rows:
         add("design and programs", DESIGN_HOURS * len(design.operations) * rates.design)
     return tuple(rows.items())
+
+
+def carriers_needed(design: Design) -> dict[str, int]:
+    """How many of each carrier a design needs for all its sets. One cycle after another can use the same vise with
+    other jaws; the stations on a plate or pallet stay."""
+    need: dict[str, int] = {}
+    for cycle in sorted({p.cycle for p in design.placings}):
+        here = [p for p in design.placings if p.cycle == cycle]
+        for name, kind in {p.carrier: p.kind for p in here}.items():
+            n = design.sets * sum(p.carrier == name for p in here)
+            need[name] = max(need.get(name, 0), n) if kind == "vise" else need.get(name, 0) + n
+    return need
+
+
+def owned_means(context: Context, design: Design) -> bool:
+    """Whether every carrier of a design, for all its sets, is one that the shop has."""
+    have = {c.id: c.how_many if c.owned else 0 for c in context.shop.carriers}
+    return all(n <= have[name] for name, n in carriers_needed(design).items())
+
+
+def nothing_bought(bill: Sequence[tuple[str, float]]) -> bool:
+    """Whether a way needs nothing but work: no carrier, no clamps and locators. Soft jaws and programs are work."""
+    return not any(name.endswith(": blank") or name == BOUGHT_CLAMPS for name, _ in bill)
 
 
 def setup_hours_of(design: Design) -> float:
