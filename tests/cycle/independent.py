@@ -18,6 +18,7 @@ import pytest
 UNPACKED = Path(__file__).resolve().parents[2] / ".venv/rs274"
 
 Spot = tuple[str, float, float, float]
+Move = tuple[str, float, float, float, float]
 _LINE = re.compile(r"(STRAIGHT_FEED|STRAIGHT_TRAVERSE|ARC_FEED|SET_G5X_OFFSET)\(([^)]*)\)")
 
 
@@ -49,6 +50,28 @@ def run(text: str, tools: Mapping[int, float], folder: Path) -> subprocess.Compl
     return subprocess.run(
         call, env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, cwd=folder
     )
+
+
+def moves(text: str, tools: Mapping[int, float], folder: Path) -> list[Move]:
+    """(work offset's number, x, y, z, a) of the end of every move, rapids too; fails on any error.
+
+    Heights at which a rapid stays where G53 has brought it depend on the tool table, and so aren't comparable.
+    """
+    ran = run(text, tools, folder)
+    assert ran.returncode == 0, ran.stderr
+    offset, found = "1", []
+    for line in (folder / "out.txt").read_text().splitlines():
+        hit = _LINE.search(line)
+        if not hit:
+            continue
+        values = [part.strip() for part in hit[2].split(",")]
+        if hit[1] == "SET_G5X_OFFSET":
+            offset = values[0]
+        elif hit[1] == "ARC_FEED":
+            found.append((offset, float(values[0]), float(values[1]), float(values[5]), float(values[6])))
+        else:
+            found.append((offset, *(float(value) for value in values[:4])))
+    return found
 
 
 def feeds(text: str, tools: Mapping[int, float], folder: Path) -> list[Spot]:

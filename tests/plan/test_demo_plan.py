@@ -70,3 +70,16 @@ class TestDemo:
         text = "\n".join(row.failures)
         assert first["parts"][0] in text
         assert other["parts"][0] in text
+
+    def test_an_independent_interpreter_goes_where_its_programs_go(
+        self, demo: tuple[dict[str, Any], Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Every move of every program, at every station, in both dialects, within 1e-3 mm."""
+        monkeypatch.syspath_prepend(str(Path(__file__).parents[1] / "cycle"))
+        from demo_programs import agree, jobs_of
+
+        data, out = demo
+        jobs = jobs_of(data, out)
+        assert len(jobs) >= 3
+        for job, machine in jobs:
+            assert agree(job, machine, tmp_path) > len(job.steps)

@@ -4,6 +4,7 @@ from palletwright.cycle.around import Around
 from palletwright.cycle.check_program import check_programs
 from palletwright.cycle.curve import Curve, curve_of, minutes_per_part_curve
 from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
+from palletwright.cycle.for_machine import for_machine
 from palletwright.cycle.forced import forced_groups
 from palletwright.cycle.obstacles import clear_heights
 from palletwright.cycle.order import order_visits
@@ -48,6 +49,7 @@ __all__ = [
     "cuts_by_tool",
     "cutting_basis",
     "edge_plan",
+    "for_machine",
     "forced_groups",
     "in_program_order",
     "least_tool_runs",

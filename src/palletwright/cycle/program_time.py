@@ -12,7 +12,16 @@ from palletwright.cycle.interpreter import execute, straight_line
 from palletwright.cycle.modal_state import Habits, State, start_state
 from palletwright.cycle.motion import Axes, axes_of
 from palletwright.cycle.totals import Totals
-from palletwright.cycle.words import STRAIGHT, NotUnderstood, Variables, bare, expression, label, words_of
+from palletwright.cycle.words import (
+    STRAIGHT,
+    ControlVariable,
+    NotUnderstood,
+    Variables,
+    bare,
+    expression,
+    label,
+    words_of,
+)
 from palletwright.errors import Fault, InputError
 from palletwright.shop.model import Machine
 from palletwright.verdict import Vec
@@ -202,7 +211,7 @@ class Run:
             "ENDSUB": lambda: self.back(at, {}),
             "RETURN": lambda: self.back(at, {}),
             "CALL": lambda: self.enter(at, f"{name} SUB", 1, rest),
-            "IF": lambda: at + 1 if expression(rest, self.variables) else self.branch(at, name),
+            "IF": lambda: at + 1 if self.holds(at, rest, False) else self.branch(at, name),
             "ELSE": lambda: self.find(at, name, ("ENDIF",)) + 1,
             "ELSEIF": lambda: self.find(at, name, ("ENDIF",)) + 1,
             "ENDIF": lambda: at + 1,
@@ -251,7 +260,7 @@ class Run:
     def control(self, at: int, line: str) -> int | None:
         """IF, GOTO, WHILE, DO and END; None where the line is none of these."""
         if jump := _JUMP.fullmatch(line):
-            met = jump[1] is None or bool(expression(jump[1], self.variables))
+            met = jump[1] is None or self.holds(at, jump[1], not jump[2] and self.ahead(at, jump[3]))
             if met and jump[2]:
                 words_of(jump[2], self.variables)
             elif met:
@@ -264,6 +273,18 @@ class Run:
         if end := _END.fullmatch(line):
             return self.paired(at, -1, end[1], _WHILE, 2)
         return None
+
+    def holds(self, at: int, condition: str, unknown: bool) -> bool:
+        """Whether a condition is met; `unknown` where only the control knows, so that the lines it guards are left."""
+        try:
+            return bool(expression(condition, self.variables))
+        except ControlVariable as asked:
+            self.notes.add(f"line {at + 1} {asked}: the lines that hang on it are left out")
+            return unknown
+
+    def ahead(self, at: int, number: str) -> bool:
+        """Whether a jump leads forwards."""
+        return self.place(f"N{int(expression(number, self.variables))}") > at
 
     def paired(self, at: int, step: int, number: str, pattern: re.Pattern[str], group: int) -> int:
         k = at + step

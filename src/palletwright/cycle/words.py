@@ -24,6 +24,14 @@ class NotUnderstood(Exception):
     """A line, or a part of it, that the reader can't give a meaning; the message says which."""
 
 
+class ControlVariable(NotUnderstood):
+    """A variable that only the control knows: a tool's length, a probed position, its own state."""
+
+
+FIRST_OF_CONTROL = 1000
+"""Numbered variables from here on belong to the control."""
+
+
 @dataclass
 class Variables:
     """Numbered and named variables of a program. A variable that was never set is an error, not zero."""
@@ -32,6 +40,8 @@ class Variables:
 
     def get(self, name: str) -> float:
         if name not in self.values:
+            if name.isdigit() and int(name) >= FIRST_OF_CONTROL:
+                raise ControlVariable(f"asks the control's variable #{name}")
             raise NotUnderstood(f"variable #{name} has no value in this program")
         return self.values[name]
 
