@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import io
+import os
 import statistics
 import time
 import zipfile
@@ -20,6 +21,7 @@ from palletwright.demo import demo_job
 sync_api = pytest.importorskip("playwright.sync_api")
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
 STEP = demo_job("hinge_yoke").with_suffix(".step")
+SHARED = Path(os.environ.get("PALLETWRIGHT_SHARED", Path(__file__).parents[3] / "shared")) / "parts"
 
 
 @pytest.fixture(scope="module")
@@ -117,6 +119,30 @@ class TestIn:
                     assert (
                         page.get_by_role("textbox", name="What hurts").input_value() == "the third operation piles up"
                     )
+
+    def test_a_file_with_two_solids_asks_which_is_the_part(self, browser: Any, served: Served, tmp_path: Path) -> None:
+        from palletwright.solid import write_step
+        from palletwright.solid.primitives import Block
+
+        file = tmp_path / "two.step"
+        write_step(file, [("a", Block((0, 0, 0), (10, 10, 10))), ("b", Block((50, 0, 0), (90, 20, 10)))])
+        job = served.client.post("/api/jobs", json={}).json()["id"]
+        with window(browser, served) as w:
+            page = w.go(f"#/job/{job}", ".drop")
+            page.set_input_files(".drop input", str(file))
+            page.wait_for_selector("text=Which of them is the part?")
+            page.get_by_role("button", name="Solid 2").click()
+            page.wait_for_selector("figure.part-stage[data-state=there]", timeout=60_000)
+            page.wait_for_selector("text=40.0 × 20.0 × 10.0 mm")
+        assert served.client.get(f"/api/jobs/{job}").json()["draft"]["solid"] == 2
+
+    @pytest.mark.skipif(not SHARED.is_dir(), reason=f"the shared parts aren't at {SHARED}")
+    @pytest.mark.parametrize("name", ["headframe__NT_NCS002_001_P_001.stp", "opm2p__xgalvo_to_base_clamp.stp"])
+    def test_parts_of_others_turn_in_3d_too(self, browser: Any, served: Served, name: str) -> None:
+        with window(browser, served) as w:
+            w.page.set_input_files(".drop input", str(SHARED / name))
+            w.page.wait_for_selector("figure.part-stage[data-state=there]", timeout=90_000)
+            assert name in w.page.inner_text(".part-side")
 
 
 class TestArgue:
