@@ -35,7 +35,7 @@ export function WhyQuestion({ plan, way, again }: { plan: Plan; way: number; aga
 }
 
 function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWay; scene: SceneData | null; address: string; again: () => Promise<void> }) {
-  const [picked, setPicked] = useState("");
+  const [picked, choose] = useState("");
   const [shown, setShown] = useState<Margin | null>(null);
   const [marked, setMarked] = useState<Marked | null>(null);
   const [drawing, setDrawing] = useState("");
@@ -48,13 +48,19 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
   }, [stations, way]);
   const sideAngles = useMemo(() => (scene ? angles(scene, way) : []), [scene, way]);
   const picture = useRef<HTMLElement>(null);
+  const setPicked = (station: string) => {
+    choose(station);
+    if (station === picked) return;
+    setMarked(null);
+    setShown(null);
+  };
   const show = async (m: Margin) => {
     setShown(m);
     setError(null);
     const text = `${measured(m.have, m.unit)}, needs ${measured(m.need, m.unit)}`;
     setMarked({ found: null, where: m.where, text });
     const first = m.subject.split(" ")[0];
-    if (stations.some((s) => s.parts.includes(first))) setPicked(first);
+    if (stations.some((s) => s.parts.includes(first))) choose(first);
     picture.current?.scrollIntoView({ block: "nearest" });
     if (!m.check.includes("clearance") || !m.where) return;
     setDrawing("The tool is being placed; the first time takes a few seconds …");
