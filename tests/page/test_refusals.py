@@ -158,28 +158,10 @@ class TestUploads:
             parts.read_part("part.step", STEP)
 
     def test_reading_ends_at_its_memory(self) -> None:
-        limited = parts.Child(starved)
+        limited = parts.Child("starved")
         kind, answer = limited.pipe.recv() if limited.pipe.poll(60) else ("silent", None)
         limited.end()
         assert kind == "faults", answer
-
-
-def starved(pipe: object) -> None:
-    """In a child: the reader with less memory than its libraries need, on a file that no cache knows."""
-    import tempfile
-    from pathlib import Path
-
-    parts.MEMORY = 350_000_000
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "never_read_before.step"
-        file.write_bytes(STEP.replace(b"hinge_yoke", b"starved"))
-        import os
-
-        os.environ["PALLETWRIGHT_CACHE"] = "off"
-        try:
-            parts._read(pipe, str(file), None)  # type: ignore[arg-type]
-        except MemoryError:
-            pipe.send(("faults", "memory"))  # type: ignore[attr-defined]
 
 
 def zipped(files: dict[str, bytes], level: int = zipfile.ZIP_DEFLATED) -> bytes:

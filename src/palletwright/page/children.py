@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from multiprocessing.connection import Connection
 from typing import Any
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-
-Work = Callable[..., None]
 
 
 @contextlib.contextmanager
@@ -32,13 +31,13 @@ def _one_thread() -> Iterator[None]:
 
 
 class Child:
-    """A spawned process that runs `work(pipe, *arguments)` and talks over its pipe."""
+    """A spawned process that runs `run(pipe, *arguments)` of the module named, and talks over its pipe."""
 
-    def __init__(self, work: Work, *arguments: Any) -> None:
+    def __init__(self, module: str, *arguments: Any) -> None:
         context = multiprocessing.get_context("spawn")
         self.pipe, other = context.Pipe()
         with _one_thread():
-            self.process = context.Process(target=_run, args=(work, other, arguments), daemon=True)
+            self.process = context.Process(target=_run, args=(module, other, arguments), daemon=True)
             self.process.start()
         other.close()
 
@@ -62,10 +61,10 @@ class Child:
         self.pipe.close()
 
 
-def _run(work: Work, pipe: Connection, arguments: tuple[Any, ...]) -> None:
+def _run(module: str, pipe: Connection, arguments: tuple[Any, ...]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    work(pipe, *arguments)
+    importlib.import_module(module).run(pipe, *arguments)
 
 
 def _end_with_parent() -> None:

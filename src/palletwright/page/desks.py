@@ -6,7 +6,6 @@ import threading
 from dataclasses import dataclass, field
 from typing import Any
 
-from palletwright.page import desk
 from palletwright.page.children import Child
 
 MOST = 2
@@ -58,7 +57,7 @@ class Desks:
             if warm is None or not warm.child.process.is_alive():
                 while len(self.open) >= MOST:
                     self.open.pop(next(iter(self.open))).child.end()
-                warm = Warm(Child(desk.run, job, shop))
+                warm = Warm(Child("palletwright.page.desk", job, shop))
             self.open[plan] = warm
             return warm
 

@@ -7,7 +7,6 @@ import json
 import re
 import tempfile
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,6 @@ SECONDS = 60.0
 """s that reading may take, the start of the process included."""
 MEMORY = 6_000_000_000
 """bytes of address space that reading may take; the kernel's libraries alone map about one."""
-COLOUR = (0.29, 0.42, 0.58, 1.0)
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ def read_part(name: str, data: bytes, solid: int | None = None) -> Read:
     with tempfile.TemporaryDirectory(prefix="palletwright-") as folder:
         file = Path(folder) / name
         file.write_bytes(data)
-        child = Child(_read, str(file), solid)
+        child = Child("palletwright.page.reader", str(file), solid, (SECONDS, MEMORY))
         try:
             if not child.pipe.poll(SECONDS):
                 raise InputError([Fault(name, "", "", f"took longer than {SECONDS:.0f} s to read", "a simpler solid")])
@@ -66,36 +64,6 @@ def read_part(name: str, data: bytes, solid: int | None = None) -> Read:
     if kind == "faults":
         raise InputError([Fault(name, *rest) for _, *rest in answer])
     return Read(*answer)
-
-
-def _read(pipe: Connection, file: str, solid: int | None) -> None:
-    """In the child."""
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-    resource.setrlimit(resource.RLIMIT_CPU, (int(SECONDS), int(SECONDS) + 5))
-    from palletwright.solid import glb_bytes, read_step
-
-    try:
-        made = read_step(file, solid, timeout=SECONDS - 5)
-    except InputError as error:
-        pipe.send(("faults", [(f.file, f.key, f.value, f.problem, f.allowed) for f in error.faults]))
-        return
-    except MemoryError:
-        pipe.send(("faults", [(file, "", "", "needs more memory than reading may take", f"{MEMORY / 1e9:.0f} GB")]))
-        return
-    low, high = made.mesh.bounds
-    info = {
-        "name": made.name,
-        "unit": made.unit,
-        "size_mm": (high - low).tolist(),
-        "low_mm": low.tolist(),
-        "volume_mm3": made.volume,
-        "faces": len(made.faces),
-        "triangles": len(made.mesh.triangles),
-        "notes": list(made.notes),
-    }
-    pipe.send(("part", (info, glb_bytes([(made.name, made.mesh, COLOUR)]))))
 
 
 def kept_part(store: Store, name: str, data: bytes, solid: int | None) -> PartRow:

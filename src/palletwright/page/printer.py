@@ -23,7 +23,7 @@ def printed(data: dict[str, Any], how: dict[str, Any]) -> bytes:
 
     Raises InputError with the faults that the papers found, DeskFailed where they broke off.
     """
-    child = Child(_print, data, how)
+    child = Child(__name__, data, how)
     try:
         if not child.pipe.poll(SECONDS):
             raise DeskFailed(f"the papers took longer than {SECONDS:.0f} s")
@@ -40,7 +40,7 @@ def printed(data: dict[str, Any], how: dict[str, Any]) -> bytes:
     return blob
 
 
-def _print(pipe: Connection, data: dict[str, Any], how: dict[str, Any]) -> None:
+def run(pipe: Connection, data: dict[str, Any], how: dict[str, Any]) -> None:
     """In the child."""
     from palletwright.papers import write_papers
 

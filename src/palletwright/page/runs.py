@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from palletwright.page import planner
 from palletwright.page.children import Child
 from palletwright.page.store import Store, found, new_id, noted, now, packed
 from palletwright.page.tables import JobRow, PlanRow, RunRow
@@ -75,7 +74,7 @@ class Runs:
             if len(running) >= MOST:
                 raise Busy(f"{MOST} jobs are being planned already: wait for one, or stop it")
             id = new_id()
-            run = Live(id, job, Child(planner.run, data, shop))
+            run = Live(id, job, Child("palletwright.page.planner", data, shop))
             self.live[id] = run
         with self.store.session() as session:
             session.add(RunRow(id=id, job=job, state="running", started=now()))
