@@ -1,6 +1,6 @@
 // Ways to run the part as points: what a part costs against who must stand there; the size says the capital.
 import { useState } from "preact/hooks";
-import { num, sig } from "./format";
+import { len, num, sig } from "./format";
 import type { Way } from "./types";
 
 export interface Mark {
@@ -53,7 +53,7 @@ export function Points({ marks, chosen, onChoose, currency }: { marks: Mark[]; c
   const x = (v: number) => EDGE.left + ((v - xLow) / (xMax - xLow || 1)) * (WIDE - EDGE.left - EDGE.right);
   const y = (v: number) => HIGH - EDGE.bottom - ((v - yLow) / (yHigh - yLow || 1)) * (HIGH - EDGE.top - EDGE.bottom);
   const order = [...there].sort((a, b) => b.way.capital - a.way.capital);
-  const labels = spread(order.map((m) => ({ x: x(m.way.attended_minutes_per_part!), y: y(m.way.cost_per_part!) })), 90, 15, EDGE.top + 10, HIGH - EDGE.bottom - 8);
+  const labels = spread(order.map((m) => ({ x: x(m.way.attended_minutes_per_part!), y: y(m.way.cost_per_part!) })), 130, 15, EDGE.top + 10, HIGH - EDGE.bottom - 8);
   return (
     <figure>
     <svg class="points" viewBox={`0 0 ${WIDE} ${HIGH}`} role="group" aria-label={`Ways by cost per part in ${currency} and attended minutes per part`}>
@@ -96,6 +96,7 @@ export function Points({ marks, chosen, onChoose, currency }: { marks: Mark[]; c
             {m.kind === "today" ? <rect x={cx - 7} y={cy - 7} width={14} height={14} /> : <circle cx={cx} cy={cy} r={r} />}
             <text x={cx + (m.kind === "today" ? -12 : r + 5)} y={labels[i] + 4} class={m.kind === "today" ? "end" : ""}>
               {m.way.name}
+              {m.way.least_clearance_mm !== null && <tspan class="tick"> {len(m.way.least_clearance_mm)}</tspan>}
             </text>
           </g>
         );

@@ -46,7 +46,7 @@ export function WaysQuestion({ plan, beside, setBeside, look }: { plan: Plan; be
     <>
       <h1>{WAYS.text}</h1>
       <p>
-        Each point is a way to run the part: lower is cheaper, further left needs less standing there, bigger costs more once. The square is today. Choose points to set them side by side.
+        Each point is a way to run the part: lower is cheaper, further left needs less standing there, bigger costs more once. The length beside its name is its least tool clearance. The square is today. Choose points to set them side by side.
       </p>
       <div class="two ways-two">
         <Points marks={marks} chosen={beside} onChoose={(k) => setBeside(toggled(beside, k))} currency={plan.currency} />

@@ -65,7 +65,7 @@ function Shown({ sheet, id, way, page }: { sheet: Sheet; id: string; way: number
       <Faults of={error} title="That was not kept:" />
       {page === "load" ? (
         <>
-          <p aria-live="polite"><b>{loaded} of {sheet.stations.length}</b> stations loaded. The machine runs {sheet.seconds.map((s) => minutes(s)).join(", then ")}.</p>
+          <p aria-live="polite"><b>{loaded} of {sheet.stations.length}</b> stations loaded. The machine runs {sheet.seconds.map((s) => minutes(s)).join(", then ")}; started now, it is done at {doneAt(sheet.seconds)}.</p>
           <progress value={loaded} max={sheet.stations.length} aria-label="Stations loaded" />
           {sides.map((key) => (
             <section key={key}>
@@ -131,6 +131,11 @@ function TickBox({ on, at, onTick, text, more }: { on: boolean; at?: string; onT
       </span>
     </label>
   );
+}
+
+/** The clock time at which a start that begins now has ended. */
+export function doneAt(seconds: number[], now = Date.now()): string {
+  return new Date(now + 1000 * seconds.reduce((a, b) => a + b, 0)).toLocaleTimeString(undefined, { hour: "2-digit", minute: "2-digit" });
 }
 
 /** A sentence where a measured length is more than 1 mm off the plan's. */

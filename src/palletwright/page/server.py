@@ -16,11 +16,16 @@ HOST = "127.0.0.1"
 PORT = 8765
 
 
+def aloud(text: str) -> None:
+    """Print at once, even into a pipe."""
+    print(text, flush=True)
+
+
 def serve(
     port: int | None = None,
     store: Path | None = None,
     open_page: bool = True,
-    say: Callable[[str], None] = print,
+    say: Callable[[str], None] = aloud,
     examples: Mapping[str, Path] | None = None,
 ) -> None:
     """Serve the page until Ctrl-C.
