@@ -30,7 +30,8 @@ export function RunPanel({ id, currency, onEnd, onAgain }: { id: string; currenc
       </div>
     );
   return (
-    <div class="run" aria-live="polite">
+    <div class="run">
+      <p class="unseen" role="status">{state.ways.length ? `${plural(state.ways.length, "way")} workable already` : "Planning"}</p>
       <p>
         {state.stopping ? "Stopping after this step; the best so far is kept." : `Planning for ${minutes(state.seconds)}.`}
         {state.seconds_left != null && !state.stopping && ` About ${minutes(state.seconds_left)} left in this stage.`}
