@@ -136,6 +136,8 @@ function Written({ job, again }: { job: Job; again: () => Promise<void> }) {
                 <Choice label="Blank" value={String(blank.kind ?? "block")} onInput={(kind) => set({ blank: { ...blank, kind } })} options={[["block", "sawn block"], ["round", "round bar"], ["finished", "as the part already is"]]} />
                 <Num label="To remove on each face" unit="mm" value={(blank.allowance as number) ?? null} placeholder="1.5" min={0} onInput={(v) => set({ blank: without(blank, "allowance", v) })} fault={fault("blank.allowance")} />
                 <Num label="Size of the blank ±" unit="mm" value={(blank.tolerance as number) ?? null} placeholder="0.5" min={0} onInput={(v) => set({ blank: without(blank, "tolerance", v) })} fault={fault("blank.tolerance")} />
+                <Num label="Extra below to grip it by" unit="mm" value={(blank.grip_stock as number) ?? null} placeholder="as the plan finds" min={0} onInput={(v) => set({ blank: without(blank, "grip_stock", v) })} fault={fault("blank.grip_stock")} />
+                <Text label="Its own size, x y z in mm" value={Array.isArray(blank.size) ? blank.size.join(" ") : String(blank.size ?? "")} onInput={(v) => set({ blank: without(blank, "size", threeNumbers(v)) })} fault={fault("blank.size")} hint="Empty: from the part's size and what is to be removed." />
                 <Num label="Price of a blank" unit={choices.data?.currency} value={(blank.price as number) ?? null} placeholder="from its mass" min={0} onInput={(v) => set({ blank: without(blank, "price", v) })} fault={fault("blank.price")} />
                 <Num label="Sets of carriers at most" value={draft.greatest_sets ?? null} placeholder="2" min={1} step={1} onInput={(v) => set({ greatest_sets: v ?? undefined })} fault={fault("greatest_sets")} />
                 <Choice label="Effort of the search" value={String(draft.effort ?? 1)} onInput={(v) => set({ effort: Number(v) })} options={[["1", "quick"], ["3", "more"], ["10", "thorough"]]} />
@@ -217,7 +219,14 @@ function Written({ job, again }: { job: Job; again: () => Promise<void> }) {
   );
 }
 
-function without(table: Record<string, unknown>, key: string, value: number | null): Record<string, unknown> {
+/** Three lengths from a text; the text itself while it isn't three numbers yet, so that the check can say so. */
+export function threeNumbers(text: string): number[] | string | null {
+  if (!text.trim()) return null;
+  const found = text.trim().split(/[\s×x;]+/).map((t) => Number(t.replace(",", ".")));
+  return found.length === 3 && found.every((n) => Number.isFinite(n) && n > 0) && !/[\s.,]$/.test(text) ? found : text;
+}
+
+function without(table: Record<string, unknown>, key: string, value: unknown): Record<string, unknown> {
   const { [key]: _, ...rest } = table;
   return value === null ? rest : { ...rest, [key]: value };
 }

@@ -5,6 +5,18 @@ import { Faults, Work } from "./bits";
 import { minutes, num, plural, sig } from "./format";
 import type { RunState } from "./types";
 
+const STAGES: Record<string, string> = {
+  access: "which tool reaches what, from where",
+  arrangements: "arrangements on every carrier",
+  "full checks": "every tool at every station against everything",
+};
+
+/** A stage of the search in words that need no knowledge of the program. */
+export function stageWords(name: string): string {
+  const [machine, stage] = name.includes(": ") ? name.split(": ") : ["", name];
+  return `${machine ? machine + ": " : ""}${STAGES[stage] ?? stage}`;
+}
+
 export function RunPanel({ id, currency, onEnd, onAgain }: { id: string; currency: string; onEnd: (plan: string) => void; onAgain: () => void }) {
   const [state, setState] = useState<RunState | null>(null);
   const ended = useRef(false);
@@ -39,9 +51,9 @@ export function RunPanel({ id, currency, onEnd, onAgain }: { id: string; currenc
       <ol class="stages">
         {state.stages.map((s) => (
           <li key={s.name}>
-            <span>{s.name}</span>
-            <progress value={s.done} max={s.total || 1} aria-label={s.name} />
-            <span class="soft">{num(s.done, 0)} of {num(s.total, 0)}</span>
+            <span>{stageWords(s.name)}</span>
+            {s.total > 1 ? <progress value={s.done} max={s.total} aria-label={stageWords(s.name)} /> : <progress value={s.done ? 1 : undefined} max={1} aria-label={stageWords(s.name)} />}
+            <span class="soft">{s.total > 1 ? `${num(s.done, 0)} of ${num(s.total, 0)}` : s.done ? "done" : "at it"}</span>
           </li>
         ))}
       </ol>

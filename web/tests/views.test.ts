@@ -2,11 +2,12 @@ import * as THREE from "three";
 import { describe, expect, it } from "vitest";
 import { faultText } from "../src/api";
 import { paint, stationPose } from "../src/fixture";
-import { chosenMachines } from "../src/job";
+import { chosenMachines, threeNumbers } from "../src/job";
 import { about, tightest } from "../src/margins";
 import { spread, ticks } from "../src/points";
 import { toggled } from "../src/q_ways";
 import { offBy } from "../src/sheet";
+import { stageWords } from "../src/run";
 import { typed } from "../src/shop";
 import { angleOf } from "../src/sideangle";
 import { local } from "../src/sideplan";
@@ -110,6 +111,16 @@ describe("the job", () => {
     expect(typed("true", false)).toBe(true);
     expect(typed("[1, 2]", [3, 4])).toEqual([1, 2]);
     expect(typed("", 3)).toBeNull();
+  });
+  it("names stages in plain words and keeps those that it doesn't know", () => {
+    expect(stageWords("mc-rotary: access")).toBe("mc-rotary: which tool reaches what, from where");
+    expect(stageWords("one more")).toBe("one more");
+  });
+  it("reads the size of a blank once it is whole", () => {
+    expect(threeNumbers("65 47,5 x 31")).toEqual([65, 47.5, 31]);
+    expect(threeNumbers("65 47")).toBe("65 47");
+    expect(threeNumbers("65 47 31.")).toBe("65 47 31.");
+    expect(threeNumbers(" ")).toBeNull();
   });
   it("stops a tool that is more than 1 mm off its planned length", () => {
     expect(offBy("142.9", 142)).toBe("");
