@@ -12,12 +12,14 @@ from palletwright.cutting.model import Load
 from palletwright.holding import PlacedCut, chain_of, loose_pieces
 from palletwright.scene.model import Body, Mount, Scene
 from palletwright.shop import example_shop
+from palletwright.shop.model import MountHole
 from palletwright.solid.bodies import box, subtract, union
 
 SHOP = example_shop()
 ROTARY = next(m for m in SHOP.machines if m.rotary is not None)
-PALLET = next(c for c in SHOP.carriers if c.kind == "pallet")
-PLATE = next(c for c in SHOP.carriers if c.kind == "plate" and not c.mount_holes)
+BARE = [c.model_copy(update={"mount_holes": ()}) for c in SHOP.carriers]
+PALLET = next(c for c in BARE if c.kind == "pallet")
+PLATE = next(c for c in BARE if c.kind == "plate")
 DENSITY = {"carrier": 2700.0, "part": 2700.0}
 LOAD = Load(800.0, 300.0, 400.0, 5.0, 0.25, "test")
 HERE = np.eye(4)
@@ -95,6 +97,24 @@ def test_a_stronger_cut_never_leaves_more_margin():
 
 def test_screws_that_nobody_listed_are_said_to_be_assumed():
     assert any("assumed" in r.text for r in on_plate([at(0.0, 0.0, 60.0)]).reasons)
+
+
+def test_the_shops_own_mount_holes_are_counted():
+    hole = {"x": 100.0, "y": 0.0, "kind": "screw", "size": "M12"}
+    six = [MountHole(**(hole | {"x": 100.0 * math.cos(a), "y": 100.0 * math.sin(a)})) for a in range(6)]
+    body = Body("m/p", "carrier", box((-175, -150, 0), (175, 150, 40)), HERE)
+    scene = Scene(ROTARY.id, (Mount("m", "p", False, HERE),), (body,))
+    plate = PLATE.model_copy(update={"mount_holes": tuple(six)})
+    got = chain_of(
+        ROTARY, scene, "m", plate, [at(0.0, 0.0, 60.0)], DENSITY, grips=(), clamps=SHOP.clamps, floors=SHOP.floors
+    )
+    proof = next(m for m in got.margins if m.check == "screw proof load")
+    assert proof.need == pytest.approx(0.75 * proof.have, rel=1e-3)  # with the torque's scatter upwards
+    slip = next(m for m in got.margins if m.check == "mount slip")
+    assert slip.have == pytest.approx(
+        0.12 * (6 * 0.7 * 0.75 / 1.3 * proof.have - SHOP.floors.holding * 500.0), rel=1e-3
+    )
+    assert any("6 × M12" in r.text for r in got.reasons)
 
 
 def test_a_frame_that_is_cut_through_leaves_a_loose_piece_and_it_is_named():

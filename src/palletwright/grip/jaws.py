@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -106,14 +107,17 @@ def _in_jaws(
     if half < 2.0:
         return None
     for grip in (g for g in GRIPS if g <= height):
-        short = 0.0
+        short, met = 0.0, 0.0
         for wall, s in ((a, middle), (b, -middle)):
             flat = box_outline(wall, s, wide, thick)
             corners = np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in (-DEEPEST, grip)])
             part = work.over(work.bottom, grip)
-            if shapely.area(shapely.Polygon(flat).buffer(-SLACK).intersection(part)) > 1e-6:
-                short = max(short, 0.1)
+            own = float(shapely.area(shapely.Polygon(flat).buffer(-SLACK).intersection(part)))
+            met = max(met, own**0.5 if own > 1e-6 else 0.0)
             short = max(short, work.blocked(corners))
+        if met > 0.0:
+            work.fault("jaw", f"jaws {wide:.0f} mm wide would meet the part beside the wall that they press on", met)
+            continue
         if short > 1e-9:
             work.fault("jaw", f"jaws {grip:.0f} mm over the seat stand in the tools' way", short)
             continue
@@ -140,45 +144,11 @@ def _jaw_drafts(
     points: Floats,
     room: float,
 ) -> Iterator[Draft]:
-    height, wide, thick, force = bench.height, bench.wide, bench.thick, bench.force
     contacts: list[Contact] = []
     pieces: list[Piece] = []
-    for wall, name, kind, places in (
-        (pair[0], "fixed-jaw", "locator", at[:2]),
-        (pair[1], "moving-jaw", "clamp", at[2:]),
-    ):
-        centre = float((places[0] + places[1]) @ wall.u) / 2.0
-        outline = shapely.Polygon(box_outline(wall, centre, wide, thick))
-        pieces.append(
-            Piece(
-                name,
-                "clamp" if kind == "clamp" else "locator",
-                bench.name,
-                outline,
-                grip,
-                None,
-                grip - height,
-                vec(wall.normal) if kind == "clamp" else (0.0, 0.0, 1.0),
-                bench.price,
-            )
-        )
-        for k, p in enumerate(places):
-            s, z = float((p - wall.origin) @ wall.u), float(p[2])
-            low = low_level(wall, s, min(HALF_NOSE, wide / 8.0), grip - height, z)
-            levels = (z,) if low is None else (z, low)
-            for level in levels:
-                contacts.append(
-                    Contact(
-                        f"{'C' if kind == 'clamp' else 'A'}{k + 1}{'' if level == z else '-low'}",
-                        "clamp" if kind == "clamp" else "locator",
-                        vec(wall.point(s, level)),
-                        vec(-wall.normal),
-                        work.material.friction,
-                        preload=force / 2.0 / len(levels) if kind == "clamp" else 0.0,
-                        device=name,
-                        raw=wall.raw_at(s, level),
-                    )
-                )
+    for wall, places in zip(pair, (at[:2], at[2:]), strict=True):
+        pieces.append(_jaw_piece(wall, bench, grip, places, moving=wall is pair[1]))
+        contacts += _jaw_contacts(work, wall, bench, grip, places, moving=wall is pair[1])
     notes: tuple[str, ...] = ()
     end = _end_stop(work, walls, pair[0], pieces)
     if end is not None:
@@ -195,10 +165,45 @@ def _jaw_drafts(
         "friction",
         1,
         margins=_jaw_margins(work, bench, contacts[0].raw, room),
-        notes=notes if bench.vise else (*notes, f"{bench.name} cut to {wide:.0f} mm"),
+        notes=notes if bench.vise else (*notes, f"{bench.name} cut to {bench.wide:.0f} mm"),
         carrier_kinds=("vise",) if bench.vise else ("plate", "pallet"),
         firm=float(np.linalg.norm(at[1] - at[0])),
     )
+
+
+def _jaw_piece(wall: Patch, bench: Bench, grip: float, places: Sequence[Floats], moving: bool) -> Piece:
+    """The body of one jaw, its middle between its two contacts."""
+    centre = float((places[0] + places[1]) @ wall.u) / 2.0
+    outline = shapely.Polygon(box_outline(wall, centre, bench.wide, bench.thick))
+    away = vec(wall.normal) if moving else (0.0, 0.0, 1.0)
+    name, foot = "moving-jaw" if moving else "fixed-jaw", grip - bench.height
+    kind: Literal["clamp", "locator"] = "clamp" if moving else "locator"
+    return Piece(name, kind, bench.name, outline, grip, None, foot, away, bench.price)
+
+
+def _jaw_contacts(
+    work: Work, wall: Patch, bench: Bench, grip: float, places: Sequence[Floats], moving: bool
+) -> list[Contact]:
+    """Two contacts of one jaw, each at two levels where its face is high enough; the force is shared evenly."""
+    result = []
+    for k, p in enumerate(places):
+        s, z = float((p - wall.origin) @ wall.u), float(p[2])
+        low = low_level(wall, s, min(HALF_NOSE, bench.wide / 8.0), grip - bench.height, z)
+        levels = (z,) if low is None else (z, low)
+        for level in levels:
+            result.append(
+                Contact(
+                    f"{'C' if moving else 'A'}{k + 1}{'' if level == z else '-low'}",
+                    "clamp" if moving else "locator",
+                    vec(wall.point(s, level)),
+                    vec(-wall.normal),
+                    work.material.friction,
+                    preload=bench.force / 2.0 / len(levels) if moving else 0.0,
+                    device="moving-jaw" if moving else "fixed-jaw",
+                    raw=wall.raw_at(s, level),
+                )
+            )
+    return result
 
 
 def _jaw_margins(work: Work, bench: Bench, raw: bool, room: float) -> tuple[Margin, ...]:

@@ -58,7 +58,7 @@ def advise(
     if factor > 0:
         share = factor / floor
         text = f"cuts of at most {share:.0%} of the force of {cut} reach {floor:g}: both factors scale with the load"
-        reasons.append(Reason("smaller cut", text, share, "×"))
+        reasons.append(Reason("smaller cut", text, share, "of the force"))
     if not reasons:
         reasons.append(
             Reason("holding", "no change tried reaches the floor: torque, a second clamp, a stop against the push")
@@ -82,7 +82,7 @@ def _torque(
         more = contacts.scaled(share)
         if reaches(more, wrenches, gravity, floor):
             text = f"{share:.0%} of the clamp torque reaches {floor:g}; {limit_by}"
-            return [Reason("more torque", text, float(share), "×")]
+            return [Reason("more torque", text, float(share), "of the torque")]
     return []
 
 

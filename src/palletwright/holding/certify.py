@@ -100,40 +100,28 @@ def certify(
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
     cuts = undominated(cuts)  # what is covered can't be the worst
     loads = loads_of(cuts)
-    best: _Finding | None = None
-    friction = elastic = float("inf")
-    for down in _gravities(cuts):
-        falls = np.array([np.allclose(down_of(cut[2]), down, atol=1e-6) for cut in cuts])
-        rows = np.flatnonzero(falls[loads.cut])
-        weight = wrench(middle, mass_kg * STANDARD_GRAVITY * down, np.zeros(3))
-        found = _find(contacts, loads, rows, weight, pressed_share(grip))
-        friction, elastic = min(friction, found.friction), min(elastic, found.elastic)
-        if best is None or found.factor < best.factor:
-            best, gravity = found, weight
-    assert best is not None
+    best, gravity = _worst_way(grip, contacts, cuts, loads, middle, mass_kg)
     loose = _loose(contacts, middle, mass_kg, gravity_directions)
     enough = _least(contacts, loads.wrenches, gravity, floor) if least else None
     pressures = device_margins(grip, base, best.reactions, clamps, yield_strength)
     factor = 0.0 if loose else best.factor
     gives = loose or _first(best, factor, floor, pressures)
-    at = loads.at[best.row]
-    name = loads.name(best.row)
-    margin = Margin("holding", name, gives, floor, factor, "×", (float(at[0]), float(at[1]), float(at[2])), "station")
+    margin = _margin(loads, best.row, floor, factor, gives)
     reasons = _reasons(grip, rank)
     if advice and factor < floor:
-        cut, towards = cuts[loads.cut[best.row]].name, down_of(cuts[loads.cut[best.row]].direction)
-        push = np.round(loads.force[best.row] - (loads.force[best.row] @ towards) * towards, 6)
-        reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut, push, clamps, grip)
+        cut = cuts[loads.cut[best.row]]
+        push = _aside(loads.force[best.row], down_of(cut.direction))
+        reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut.name, push, clamps, grip)
     return HoldingReport(
         located=rank + len(grip.unlocated) == 6,
         rank=rank,
         condition=condition,
         least_preload=tuple(float(p) for p in enough.each / drop) if enough and enough.status == "ok" else (),
-        friction_factor=friction,
-        elastic_factor=elastic,
+        friction_factor=best.friction,
+        elastic_factor=best.elastic,
         holding_factor=factor,
         floor=floor,
-        worst_load=name,
+        worst_load=margin.obstacle,
         gives_first=gives,
         margins=(margin, *pressures),
         reasons=reasons,
@@ -144,6 +132,32 @@ def certify(
         },
         elastic=_entries(contacts, best),
     )
+
+
+def _worst_way(
+    grip: Grip, contacts: Contacts, cuts: Sequence[StationCut], loads: Loads, middle: Array, mass: float
+) -> tuple[_Finding, Array]:
+    """The worst over the gravity directions of the cuts, with that weight (6,); each verdict is the least of all."""
+    found: list[tuple[_Finding, Array]] = []
+    for down in _gravities(cuts):
+        falls = np.array([np.allclose(down_of(cut[2]), down, atol=1e-6) for cut in cuts])
+        weight = wrench(middle, mass * STANDARD_GRAVITY * down, np.zeros(3))
+        found.append((_find(contacts, loads, np.flatnonzero(falls[loads.cut]), weight, pressed_share(grip)), weight))
+    best, weight = min(found, key=lambda f: f[0].factor)
+    friction, elastic = min(f.friction for f, _ in found), min(f.elastic for f, _ in found)
+    return replace(best, friction=friction, elastic=elastic), weight
+
+
+def _margin(loads: Loads, row: int, floor: float, factor: float, gives: str) -> Margin:
+    """The holding factor against its floor, at the tool position of the worst load."""
+    x, y, z = (float(v) for v in loads.at[row])
+    note = f"first gives: {gives}"
+    return Margin("holding", "part", loads.name(row), floor, factor, "factor", (x, y, z), "station", note=note)
+
+
+def _aside(force: Array, down: Array) -> Array:
+    """The force (3,) square to the tool: no stop can stand in the tool's way."""
+    return np.round(force - (force @ down) * down, 6)
 
 
 def down_of(direction: Vec) -> Array:
