@@ -44,6 +44,25 @@ def test_a_job_is_thrown_away_with_its_history(served: Served) -> None:
     assert job not in [j["id"] for j in served.client.get("/api/start").json()["jobs"]]
 
 
+def test_the_whole_job_goes_out_as_text_and_comes_back(served: Served) -> None:
+    job = served.example()
+    before = served.client.get(f"/api/jobs/{job}").json()
+    shown = served.client.get(f"/api/jobs/{job}/text").json()
+    assert 'value = "12 H7"' in shown["text"]
+    same = served.client.put(f"/api/jobs/{job}/text", json=shown).json()
+    assert {k: v for k, v in same["draft"].items() if v} == {k: v for k, v in before["draft"].items() if v}
+    more = same | {"text": shown["text"] + '\n[[overrides]]\nfeature = "hole-1"\ntool = 4711\n'}
+    said = {"revision": more["revision"], "text": more["text"]}
+    assert served.client.put(f"/api/jobs/{job}/text", json=said).status_code == 200
+    faults = served.client.get(f"/api/jobs/{job}/check").json()["faults"]
+    assert [f["key"] for f in faults] == ["overrides[1].tool"]
+    assert served.client.put(f"/api/jobs/{job}/text", json=said).status_code == 409
+    broken = {"revision": said["revision"] + 1, "text": "name = "}
+    answer = served.client.put(f"/api/jobs/{job}/text", json=broken)
+    assert answer.status_code == 422
+    assert "isn't valid TOML" in answer.text
+
+
 def own_shop(served: Served) -> dict[str, object]:
     id = served.client.post("/api/shops", json={"name": "mine"}).json()["id"]
     made: dict[str, object] = served.client.get(f"/api/shops/{id}").json()

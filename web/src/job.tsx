@@ -144,8 +144,8 @@ function Written({ job, again }: { job: Job; again: () => Promise<void> }) {
                 <ShopChoice value={kept.shop} onInput={kept.setShop} />
               </div>
               <Check label="A plan may leave material that no tool reaches; it is then named" value={draft.allow_left_over ?? true} onInput={(v) => set({ allow_left_over: v })} />
-              <p class="note">Drawing facts, known operations and what you know about single features go into the job's TOML file and come in with “Bring in a job”; the page keeps them as they are ({Object.keys(draft).filter((k) => ["facts", "operations", "overrides", "together"].includes(k)).join(", ") || "none here"}).</p>
             </details>
+            <JobAsText id={job.id} keep={kept.keep} taken={kept.taken} />
           </section>
         </div>
         <div class="part-side">
@@ -216,6 +216,43 @@ function Written({ job, again }: { job: Job; again: () => Promise<void> }) {
         </div>
       </div>
     </div>
+  );
+}
+
+interface Taken {
+  revision: number;
+  draft: Draft;
+  name: string;
+}
+
+/** The whole job as its file says it: drawing facts, known operations, overrides and every other key. */
+function JobAsText({ id, keep, taken }: { id: string; keep: () => Promise<void>; taken: (t: Taken) => void }) {
+  const [text, setText] = useState<{ text: string; revision: number } | null>(null);
+  const open = async () => {
+    await keep();
+    setText(await get<{ text: string; revision: number }>(`/api/jobs/${id}/text`));
+  };
+  return (
+    <details onToggle={(e) => void (e.currentTarget.open && open())}>
+      <summary>The whole job as text: drawing facts, known operations, what you know about single features</summary>
+      {text && (
+        <>
+          <textarea class="code" rows={18} spellcheck={false} aria-label="The job as TOML" value={text.text} onInput={(e) => setText({ ...text, text: e.currentTarget.value })} />
+          <div class="row">
+            <Work
+              does={async () => {
+                const kept = await put<Taken>(`/api/jobs/${id}/text`, text);
+                taken(kept);
+                await open();
+              }}
+            >
+              Keep this text
+            </Work>
+            <span class="note">Every key of the job file counts here; it is checked when you plan.</span>
+          </div>
+        </>
+      )}
+    </details>
   );
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,38 @@ def from_job_file(file: Path) -> dict[str, Any]:
     """The draft of a job file: its own keys without the paths."""
     data = tomllib.loads(file.read_text(encoding="utf-8"))
     return {**empty(), **{k: v for k, v in data.items() if k not in NOT_HERE}}
+
+
+def as_text(name: str, draft: dict[str, Any]) -> str:
+    """The draft as a job file's TOML, with what hurts as a comment on top."""
+    import tomlkit
+
+    said = {k: v for k, v in draft.items() if k not in (*PAGE_ONLY, *NOT_HERE) and v not in (None, "", [])}
+    pain = "".join(f"# {line}\n" for line in str(draft.get("pain") or "").splitlines())
+    return pain + tomlkit.dumps(_without_none({"name": name, **said}))
+
+
+def _without_none(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _without_none(v) for k, v in value.items() if v is not None}
+    return [_without_none(v) for v in value] if isinstance(value, list) else value
+
+
+def from_text(text: str, before: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """Name and draft of a job file's text; what only the page has stays as it was.
+
+    Raises InputError where it isn't TOML; keys are checked when the job is planned.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError([Fault("job", "", "", f"isn't valid TOML: {error}", "TOML 1.0, such as key = 12.5")]) from None
+    name = data.pop("name", "")
+    if not isinstance(name, str):
+        raise InputError([Fault("job", "name", str(name)[:60], "isn't a text", "a text in quotes")])
+    plain: dict[str, Any] = json.loads(json.dumps(data, default=str))
+    kept = {k: before[k] for k in (*PAGE_ONLY, "solid") if k in before}
+    return name[:200], {**empty(), **kept, **{k: v for k, v in plain.items() if k not in NOT_HERE}}
 
 
 def job_of(draft: dict[str, Any], part: Path, shop: Shop) -> Job:

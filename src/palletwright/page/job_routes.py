@@ -127,6 +127,35 @@ def save(at: At, id: Id, said: Draft) -> dict[str, int]:
         return {"revision": row.revision}
 
 
+class JobText(BaseModel):
+    """A job's draft as a job file's text."""
+
+    model_config = ConfigDict(extra="forbid")
+    revision: int
+    text: str = Field(max_length=500_000)
+
+
+@router.get("/jobs/{id}/text")
+def text(at: At, id: Id) -> dict[str, Any]:
+    """The draft as a job file's text, for every key that the form doesn't have."""
+    with at.store.session() as session:
+        row = row_of(session, JobRow, id)
+    return {"text": drafts.as_text(row.name, json.loads(row.draft)), "revision": row.revision}
+
+
+@router.put("/jobs/{id}/text")
+def rewrite(at: At, id: Id, said: JobText) -> dict[str, Any]:
+    """Keep a draft from its text. 409 where another window kept one in between."""
+    with at.store.session() as session:
+        row = row_of(session, JobRow, id)
+        if row.revision != said.revision:
+            raise Elsewhere("this job was changed in another window: load it again to go on from there")
+        row.name, draft = drafts.from_text(said.text, json.loads(row.draft))
+        row.draft, row.changed = json.dumps(draft), now()
+        row.revision += 1
+        return {"revision": row.revision, "name": row.name, "draft": draft}
+
+
 class Elsewhere(RuntimeError):
     """Somebody else changed the same thing in between."""
 
