@@ -10,7 +10,7 @@ READY := $(VENV)/.ready
 OUT ?= out/demo
 PAGE := src/palletwright/page/static/index.html
 MODULES := web/node_modules/.ready
-WEB := $(filter-out web/node_modules/%,$(wildcard web/*.* web/src/*))
+WEB := $(filter-out web/node_modules/%,$(wildcard web/*.* web/src/* web/public/*))
 
 .PHONY: help setup demo test lint bench clean
 
