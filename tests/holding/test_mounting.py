@@ -117,6 +117,26 @@ def test_the_shops_own_mount_holes_are_counted():
     assert any("6 × M12" in r.text for r in got.reasons)
 
 
+def test_a_dowel_off_the_axis_carries_the_torque_that_friction_does_not():
+    holes = [MountHole(x=30.0 * a, y=30.0 * b, kind="tapped", size="M8") for a in (-1, 1) for b in (-1, 1)]
+    pinned = [*holes, MountHole(x=40.0, y=0.0, kind="dowel", size="8")]
+    pose = np.eye(4)
+    pose[:3, 3] = (0.0, 0.0, 200.0)
+    body = Body("r/p", "carrier", box((0, -40, -40), (400, 40, 40)), pose, group="r")
+    scene = Scene(ROTARY.id, (Mount("r", "p", True, pose, (0.0, 0.0, 200.0), (1.0, 0.0, 0.0)),), (body,))
+    have = []
+    for rows in (holes, pinned):
+        pallet = PALLET.model_copy(update={"mount_holes": tuple(rows)})
+        got = chain_of(
+            ROTARY, scene, "r", pallet, [at(200.0, 0.0, 280.0)], DENSITY, grips=(), clamps=(), floors=SHOP.floors
+        )
+        have.append(next(m for m in got.margins if m.check == "mount slip"))
+    bears = min(300.0 * np.pi / 4 * 8**2, 200.0 * 8 * 1.5 * 8)
+    assert have[1].have - have[0].have == pytest.approx(bears * 40.0 / 1000.0)
+    assert "dowel" in have[1].note
+    assert "dowel" not in have[0].note
+
+
 def test_a_frame_that_is_cut_through_leaves_a_loose_piece_and_it_is_named():
     block = box((0, 0, 0), (60, 60, 10))
     slit = subtract(box((10, 10, -1), (50, 50, 11)), box((15, 15, -1), (45, 45, 11)))

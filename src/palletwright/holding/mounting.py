@@ -15,7 +15,7 @@ from palletwright.holding.chain import MOUNT_FRICTION, Screws, brake_margin, scr
 from palletwright.holding.contacts import Array
 from palletwright.holding.devices import GRADE
 from palletwright.scene.model import Body, Mount, Scene
-from palletwright.shop.model import Carrier, Clamp, Floors, Machine
+from palletwright.shop.model import Carrier, Clamp, Floors, Machine, MountHole
 from palletwright.solid.bodies import manifold
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Margin, Reason
@@ -26,6 +26,8 @@ FACEPLATE_SCREWS = ("M10", 4, 40.0)
 CIRCLE = 0.7  # of the carrier's half-size or the faceplate's radius, where those screws sit; common practice, no source
 ENGAGED = 1.5  # thread in the carrier over its diameter: common practice, no source
 TENSILE = {True: 400.0, False: 310.0}  # N/mm², steel or not: S275 to S355, EN AW-6082-T6; from memory, unconfirmed
+DOWEL_SHEAR = 300.0  # N/mm², hardened dowel pin: below what ISO 8734's shear loads give; from memory, unconfirmed
+BEARING = {True: 300.0, False: 200.0}  # N/mm² on the hole's wall, below yield; from memory, unconfirmed
 NAMED = 3  # loose pieces that are named
 
 
@@ -50,12 +52,17 @@ class ChainReport:
 
 @dataclass(frozen=True, eq=False)
 class _Mount:
-    """Screws and shape of a mount: `half` mm to the edge it tips about, `circle` mm from its middle to the screws."""
+    """Screws and shape of a mount: `half` mm to the edge it tips about, `circle` mm from its middle to the screws.
+
+    `pin` N is what one dowel bears, `pin_at` mm how far from the middle it sits; 0 without dowels. Of several, fits
+    leave the first one to bear alone.
+    """
 
     screws: Screws
     circle: float
     half: float
-    pinned: bool
+    pin: float
+    pin_at: float
 
 
 def chain_of(
@@ -131,7 +138,7 @@ def _mount(machine: Machine, carrier: Carrier, place: Mount) -> tuple[_Mount, li
     """The mount's screws, from the shop's holes or assumed, with what was assumed."""
     rotary = machine.rotary if place.rotary else None
     holes = [h for h in carrier.mount_holes if h.kind != "dowel" and h.end == "faceplate"]
-    pinned = any(h.kind == "dowel" for h in carrier.mount_holes)
+    pin, pin_at = _pin(carrier)
     if rotary is not None:
         half = min(carrier.blank_diameter or rotary.faceplate_diameter, rotary.faceplate_diameter) / 2.0
     else:
@@ -146,7 +153,19 @@ def _mount(machine: Machine, carrier: Carrier, place: Mount) -> tuple[_Mount, li
     else:
         circle = CIRCLE * half
         told = f"{count} × {thread} {GRADE} at {torque:g} N·m assumed: the shop lists no mount holes (no source)"
-    return _Mount(Screws(thread, count, torque, GRADE), circle, half, pinned), [told]
+    return _Mount(Screws(thread, count, torque, GRADE), circle, half, pin, pin_at), [told]
+
+
+def _pin(carrier: Carrier) -> tuple[float, float]:
+    """(N, mm) that the outermost dowel of a mount bears in shear and on its hole's wall, and its distance out."""
+    rows = [(math.hypot(h.x, h.y), float(h.size)) for h in carrier.mount_holes if _is_pin(h)]
+    out, size = max(rows, default=(0.0, 0.0))
+    shear, wall = DOWEL_SHEAR * math.pi / 4.0 * size**2, BEARING[carrier.steel] * size * ENGAGED * size
+    return min(shear, wall), out
+
+
+def _is_pin(hole: MountHole) -> bool:
+    return hole.kind == "dowel" and hole.end == "faceplate"
 
 
 def _on(body: Body, place: Mount, stations: set[str]) -> bool:
@@ -191,13 +210,14 @@ def _links(
         arm, height = float(np.hypot(tips[:, 0], tips[:, 1]).max()), float(tips[:, 2].max())
         twist = (side * arm + 1000.0 * torque) / held.circle
         slip = slip_margin(held.screws, name, side + twist, pull, safety=safety, friction=MOUNT_FRICTION)
+        slip = replace(slip, have=slip.have + held.pin)
         over = max(0.0, arm - held.half)
         tip = tipping_margin(
             held.screws, name, side, pull + grown * cut.load.push * over / held.half, height, held.half, mass,
             safety=safety,
         )  # fmt: skip
         links = [slip, tip]
-    pins = "; dowels carry the side force as well" if held.pinned else ""
+    pins = "; friction and one dowel together, the dowel estimated" if held.pin else ""
     return [replace(m, obstacle=f"{cut.name} at {cut.station}", note=f"{m.obstacle}{pins}") for m in links]
 
 
@@ -206,7 +226,7 @@ def _on_faceplate(
 ) -> list[Margin]:
     """The torque about the axis by friction at the faceplate, and the bending of a pallet without a tailstock."""
     about = _about(place, cut)
-    have = MOUNT_FRICTION * held.screws.least * held.circle / 1000.0
+    have = (MOUNT_FRICTION * held.screws.least * held.circle + held.pin * held.pin_at) / 1000.0
     links = [Margin("mount slip", name, f"{held.screws.count} × {held.screws.thread}", safety * about, have, "N·m")]
     if machine.rotary is not None and not machine.rotary.tailstock:
         out = float(np.abs((cut.tips - np.asarray(place.axis_point)) @ np.asarray(place.axis)).max())
