@@ -19,6 +19,10 @@ SEQUENCES = 1
 """Sequences of each family that are laid out at effort 1, times the effort."""
 
 
+ASKED = 6
+"""Sequences of each family, with and without grip stock, whose grips are looked for at effort 1, times the effort."""
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """A quick judgement of a candidate: money per part that the choice of carriers moves, and the parts per start."""
@@ -36,6 +40,8 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
     kinds: tuple[Family, ...] = ("rotary", "fixed") if machine.rotary is not None else ("fixed",)
     for family in kinds:
         for i, variant in enumerate(context.variants(machine, family)):
+            if i >= ASKED * context.job.effort:
+                break
             who = (family, variant.sequence)
             taken = sum(f == family for f, _ in held) >= SEQUENCES * context.job.effort
             if not taken and who not in held and holds_throughout(context, machine, family, i):
@@ -46,9 +52,12 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
 def holds_throughout(context: Context, machine: Machine, family: Family, index: int) -> bool:
     """Whether every clamping of a sequence has a grip that holds, on some kind of carrier."""
     count = len(context.sequence(machine, family, index).clampings)
-    keys = {k: list(ways_to_hold(context, machine, family, index, k)) for k in range(count)}
-    options_ahead(context, (key for row in keys.values() for key in row))
-    return all(any(options(context, key)[0] for key in row) for row in keys.values())
+    for k in range(count):
+        keys = list(ways_to_hold(context, machine, family, index, k))
+        options_ahead(context, keys)
+        if not any(options(context, key)[0] for key in keys):
+            return False
+    return True
 
 
 UNHELD = 4
