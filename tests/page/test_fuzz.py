@@ -17,7 +17,7 @@ from served import Served
 
 pytestmark = pytest.mark.slow
 
-EXAMPLES = 10
+EXAMPLES = 6
 MODES = (GenerationMode.POSITIVE, GenerationMode.NEGATIVE)
 LEAST_OPERATIONS = 30
 

@@ -75,8 +75,8 @@ export function Points({ marks, chosen, onChoose, currency }: { marks: Mark[]; c
         const [cx, cy] = [x(m.way.attended_minutes_per_part!), y(m.way.cost_per_part!)];
         const r = 6 + 15 * Math.sqrt(m.way.capital / most);
         const on = chosen.includes(m.key);
-        const margin = m.way.least_clearance_mm === null ? "" : `, least clearance ${num(m.way.least_clearance_mm, 1)} mm`;
-        const words = `${m.way.name}: ${num(m.way.cost_per_part)} ${currency} a part, ${sig(m.way.attended_minutes_per_part)} attended minutes, capital ${num(m.way.capital, 0)}${margin}${m.note ? ", " + m.note : ""}`;
+        const margin = m.way.least_clearance_mm === null ? "" : ` ${len(m.way.least_clearance_mm)} least clearance`;
+        const words = `${m.way.name}${margin}: ${num(m.way.cost_per_part)} ${currency} a part, ${sig(m.way.attended_minutes_per_part)} attended minutes, capital ${num(m.way.capital, 0)}${m.note ? ", " + m.note : ""}`;
         return (
           <g
             key={m.key}
