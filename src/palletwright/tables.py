@@ -6,6 +6,7 @@ from typing import Any
 
 from rich.table import Table
 
+from palletwright.plan.money import nothing_bought
 from palletwright.plan.ranktable import COLUMNS as RANKED
 from palletwright.plan.ranktable import ranking_rows
 
@@ -30,13 +31,19 @@ COLUMNS = (
 )
 
 
+def shown(data: dict[str, Any]) -> list[dict[str, Any]]:
+    """The first five ways, and the first that buys nothing."""
+    free = [w for w in data["plans"][5:] if nothing_bought(w["bill"])]
+    return [*data["plans"][:5], *free[:1]]
+
+
 def plan_table(data: dict[str, Any]) -> Table:
     """Today against the best plans, the same units side by side."""
     currency = data["shop"]["rates"]["currency"]
     table = Table(title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False)
     for name, justify in COLUMNS:
         table.add_column(name, justify="left" if justify == "left" else "right", no_wrap=True)
-    for way in (data["today"], *data["plans"][:5]):
+    for way in (data["today"], *shown(data)):
         back = (way["payback"] or {}).get("months")
         sets = way["design"]["sets"] if way["design"] else 0
         table.add_row(

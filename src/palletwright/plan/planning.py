@@ -17,6 +17,7 @@ from palletwright.plan.context import Context
 from palletwright.plan.evaluate import options_of
 from palletwright.plan.hands import Hands, hands
 from palletwright.plan.model import Plan, TurnedDown, Way
+from palletwright.plan.money import nothing_bought
 from palletwright.plan.onemore import one_more
 from palletwright.plan.pictures import pictures
 from palletwright.plan.search import candidates, checked, machines_of, queues, too_big
@@ -168,10 +169,10 @@ def _pictured(context: Context, w: Way) -> Way:
 
 
 def _kept(ordered: list[Way]) -> list[Way]:
-    """The first ways, always with the best that needs no capital among them."""
+    """The first ways, always with the best that buys nothing (today's means used well) among them."""
     kept = ordered[:KEPT]
-    free = [w for w in ordered if w.capital == 0]
-    if free and not any(w.capital == 0 for w in kept):
+    free = [w for w in ordered if nothing_bought(w.bill)]
+    if free and not any(nothing_bought(w.bill) for w in kept):
         kept = [*kept[: KEPT - 1], free[0]]
     return kept
 
