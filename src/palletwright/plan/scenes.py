@@ -5,6 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from palletwright.cutting.model import Cut
+from palletwright.grip import relieved
+from palletwright.layout import carrier_mesh
+from palletwright.layout.model import Side
 from palletwright.plan.arrange import sides_of_placing
 from palletwright.plan.context import Context
 from palletwright.plan.model import Design, Placing
@@ -16,6 +19,7 @@ from palletwright.reach import check as check_reach
 from palletwright.reach.model import ReachReport
 from palletwright.scene import Placed, PlacedStation, Scene, StationBody, build
 from palletwright.shop.model import Carrier, Machine
+from palletwright.solid.model import Mesh
 
 LEAST_RETRACT = 50.0
 """mm above the highest body to which the tool retracts between stations and while indexing, at the least."""
@@ -47,7 +51,7 @@ def _placed(context: Context, machine: Machine, placing: Placing, rows: list[Sta
     return Placed(
         placing.mount,
         placing.carrier,
-        _carrier_body(carrier, placing, rows),
+        _carrier_body(carrier, placing, rows, sides),
         carrier_pose(machine, placing),
         placing.kind == "pallet",
         tuple(stations),
@@ -55,12 +59,18 @@ def _placed(context: Context, machine: Machine, placing: Placing, rows: list[Sta
     )
 
 
-def _carrier_body(carrier: Carrier, placing: Placing, rows: list[Standing]):  # type: ignore[no-untyped-def]
-    from palletwright.layout import carrier_mesh
-
-    if placing.kind == "pallet":
-        return carrier_mesh(carrier, placing.sides, placing.apothem)
-    return carrier_mesh(carrier)
+def _carrier_body(carrier: Carrier, placing: Placing, rows: list[Standing], sides: dict[str, Side]) -> Mesh:
+    """The carrier with the pockets that its stations' tools need below the parts milled."""
+    body = carrier_mesh(carrier, placing.sides, placing.apothem) if placing.kind == "pallet" else carrier_mesh(carrier)
+    if placing.kind == "vise":
+        return body
+    pockets = [
+        (sides[row.module.side].pose @ station_pose(row.module.x, row.module.y, row.module.turn), relief)
+        for row in rows
+        if row.place == 0
+        for relief in row.option.grip.reliefs
+    ]
+    return relieved(body, pockets)
 
 
 def tasks_of(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> list[Task]:

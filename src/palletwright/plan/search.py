@@ -18,6 +18,7 @@ from palletwright.plan.candidates import (
     turned_down,
     unheld,
 )
+from palletwright.plan.claimed import claims
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import Examined, way
 from palletwright.plan.model import TurnedDown, Way
@@ -156,6 +157,8 @@ def _failed(candidate: Candidate, examined: Examined) -> TurnedDown:
 def ways_of(context: Context, candidate: Candidate, examined: Examined) -> list[Way]:
     """An arrangement that passed, with as many sets as the job allows, without those that another number beats."""
     several = [way(context, examined, "", sets, candidate.label) for sets in range(1, context.job.greatest_sets + 1)]
+    placed = claims(context, examined.design, examined.options)
+    several = [replace(w, packing=placed) for w in several]
     return [w for w in several if not any(_beats(o, w) for o in several if o is not w)]
 
 
