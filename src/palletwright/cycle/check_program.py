@@ -97,7 +97,9 @@ def _crossings(job: ProgramJob, kind: Dialect, spots: Sequence[Spot], wanted: Se
         if (a.offset, a.angle, a.tool) == (b.offset, b.angle, b.tool) or feeds >= len(wanted):
             continue
         step = job.steps[wanted[feeds].step]
-        z, least = b.machine[2] + job.machine_zero[2], min(writer.height(step), high)
+        first = wanted[feeds - 1].step if feeds else 0  # steps that feed nowhere leave no mark of their own
+        heights = [writer.height(job.steps[k]) for k in range(first, wanted[feeds].step + 1)]
+        z, least = b.machine[2] + job.machine_zero[2], min(*heights, high)
         if not b.rapid or z < least - SAME:
             station = job.places[step.place].station
             faults.append(f"{_visit(step)} at {station} comes in at z {z:.3f}, below the clear height {least:.3f}")

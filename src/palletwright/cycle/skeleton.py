@@ -74,6 +74,7 @@ def _steps(
     steps: list[Step] = []
     texts: dict[str, tuple[str, ...]] = {}
     faults: list[Fault] = []
+    deepest = _deepest(ordered)
     for visit in ordered:
         spot = at.get((visit.station, round(visit.angle % 360.0, 6)))
         if spot is None:
@@ -85,11 +86,22 @@ def _steps(
             given = () if programmed else _approach(visit, places[spot], feeds.get(visit.tool, 0.0))
         if given:
             lines = _named(texts, name, tuple(given))
-            steps.append(Step(visit.tool, spot, lines, clear.get(crossing(visit)), visit.lowest))
+            lowest = deepest.get((visit.operation, visit.station, visit.tool)) if programmed else visit.lowest
+            steps.append(Step(visit.tool, spot, lines, clear.get(crossing(visit)), lowest))
     faults += whole.faults()
     if faults:
         raise InputError(faults)
     return steps, texts
+
+
+def _deepest(visits: Sequence[Visit]) -> dict[tuple[int, str, int], float]:
+    """The lowest that each tool may go at a station, over all its visits there whose depth is known."""
+    found: dict[tuple[int, str, int], float] = {}
+    for v in visits:
+        key = (v.operation, v.station, v.tool)
+        if v.lowest is not None:
+            found[key] = min(v.lowest, found.get(key, v.lowest))
+    return found
 
 
 def _cut(visit: Visit, cuts: Mapping[tuple[int, str, str, int], Sequence[str]]) -> tuple[str, Sequence[str] | None]:
