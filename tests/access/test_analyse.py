@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -10,13 +11,14 @@ import pytest
 from access_cases import answered, block, built, machine, material, shop
 
 from palletwright.access import analyse, in_process, to_json
-from palletwright.access.clampings import Problem, Setting, Task, solve
+from palletwright.access.clampings import Problem, Setting, Task, reasons_of_more, solve
 from palletwright.access.columns import look
 from palletwright.access.model import Route
 from palletwright.access.shapes import body_of
 from palletwright.errors import InputError
 from palletwright.job.model import Blank, DrawingFact, Job, KnownOperation, Override
 from palletwright.solid import stock_mesh
+from palletwright.solid.tolerances import Tolerance, Tolerances
 
 SIZE = (100.0, 80.0, 50.0)
 UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
@@ -298,3 +300,59 @@ def test_clampings_need_at_least_the_greatest_number_of_incompatible_tasks():
     orders = solve(Problem(tasks, tuple(Setting(None, d) for d in ways)), {})
     assert (len(orders[0].clampings), orders[0].bound, orders[0].proven) == (3, 3, True)
     assert solve(Problem(tasks, (Setting(None, UP),)), {}) == []
+
+
+def two_sided_holes():
+    """A hole that can be drilled from two sides, and one from the top only: apart only by choice."""
+    return block([("cylinder", (30, 40, -1), UP, 3.3, 32), ("cylinder", (70, 40, 20), UP, 3.3, 11)], size=(100, 80, 30))
+
+
+def tolerances(solid, access, value, ids=("hole-1", "hole-2"), kind="position"):
+    faces = [min(f.faces) for f in access.features if f.id in ids]
+    rows = (Tolerance("datum", None, ("A",), (faces[0],)), Tolerance(kind, value, ("A",), tuple(faces[1:])))
+    return Tolerances(rows, "2 machine-readable tolerances read from the file")
+
+
+def test_a_tight_tolerance_asks_for_one_clamping_and_a_wide_one_for_nothing():
+    solid = two_sided_holes()
+    plain = answered(solid, job())
+    asked = answered(solid, job(), tolerances=tolerances(solid, plain, 0.05))
+    assert any(r.about == "tolerance" and "hole-2, hole-1" in r.text for r in asked.reasons)
+    (together,) = [c for c in asked.fixed[0].clampings if any(n == "hole-1" for n, _ in c.features)]
+    assert {n for n, _ in together.features} >= {"hole-1", "hole-2"}
+    wide = answered(solid, job(), tolerances=tolerances(solid, plain, 0.3))
+    assert not any(r.about == "tolerance" for r in wide.reasons)
+    assert any("read from the file" in r.text for r in wide.reasons)
+    assert not any(r.about.startswith("tolerance") for r in plain.reasons)
+
+
+def test_a_tight_tolerance_between_opposite_sides_is_refused_with_its_reason():
+    solid = block(OPPOSED)
+    plain = answered(solid, job())
+    asked = answered(solid, job(), tolerances=tolerances(solid, plain, 0.02))
+    assert len(asked.fixed[0].clampings) == 2
+    assert any(r.about == "tolerance" and "no sequence" in r.text for r in asked.reasons)
+
+
+def test_a_form_tolerance_ties_nothing():
+    solid = two_sided_holes()
+    plain = answered(solid, job())
+    asked = answered(solid, job(), tolerances=tolerances(solid, plain, 0.01, kind="flatness"))
+    assert not any(r.about == "tolerance" for r in asked.reasons)
+
+
+def test_a_tool_that_sticks_out_far_asks_for_one_clamping_more_and_says_so():
+    cuts = {"slim": 7, "stout": 8}
+    conditions = mixed().features[-1].routes[0].cuts[0]
+    route = lambda d, tool: Route(d, (replace(conditions, tool=cuts[tool], seconds=60.0),), 1.0, 0.0)  # noqa: E731
+    side = (1.0, 0.0, 0.0)
+    tasks = (
+        Task("a", (route(UP, "stout"),), {}, (), None),
+        Task("b", (route(UP, "slim"), route(side, "stout")), {}, (), None),
+    )
+    orders = solve(Problem(tasks, (Setting(None, UP), Setting(None, side))), {7: 7.5, 8: 3.0})
+    assert (len(orders[0].clampings), orders[0].bound, orders[0].proven) == (1, 1, True)
+    assert [r.about for r in orders[0].reasons] == ["b"]
+    (said,) = [r for r in reasons_of_more(orders) if "6 D" in r.text]
+    assert "one clamping more (2)" in said.text
+    assert said.text.endswith("b")

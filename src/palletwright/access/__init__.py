@@ -3,6 +3,7 @@
 from palletwright.access.analyse import analyse
 from palletwright.access.clampings import Forbid
 from palletwright.access.model import Access, Clamping, Feature, HoleStep, LeftOver, Route, Sequence
+from palletwright.access.pictures import write_report
 from palletwright.access.report import to_json
 from palletwright.access.stages import cut_in, in_process
 
@@ -19,4 +20,5 @@ __all__ = [
     "cut_in",
     "in_process",
     "to_json",
+    "write_report",
 ]

@@ -13,6 +13,7 @@ from palletwright.access.clampings import Forbid
 from palletwright.access.columns import one_thread
 from palletwright.access.directions import candidates, negated, same, vec
 from palletwright.access.drilling import drill
+from palletwright.access.forms import forms
 from palletwright.access.holes import Bore, bores, profile, sides
 from palletwright.access.kinds import kind_of, smallest_inside_radius
 from palletwright.access.milling import faces_left
@@ -30,11 +31,13 @@ from palletwright.access.regions import (
     without,
 )
 from palletwright.access.shapes import Body, body_of, mesh_of, rod, subtract
+from palletwright.access.tight import tight_wishes
 from palletwright.access.work import Work
 from palletwright.access.workpiece import Workpiece, workpiece_of
 from palletwright.job.model import Job
 from palletwright.shop.model import Machine, Material, Shop
 from palletwright.solid.model import Mesh, Solid
+from palletwright.solid.tolerances import Tolerances
 from palletwright.verdict import Reason, Vec
 
 LEAST_VOLUME = 0.05
@@ -56,6 +59,7 @@ def analyse(
     pitch: float | None = None,
     forbid: Collection[Forbid] = (),
     progress: Progress | None = None,
+    tolerances: Tolerances | None = None,
 ) -> Access:
     """What must go, which tools reach it from where, and the fewest clampings that cut it all.
 
@@ -67,6 +71,8 @@ def analyse(
     forbid : (axis, up, feature ids) of clampings that have no grip: none with that axis (None: fixed) and up may cut
         all of these features; ids None: none at all
     progress : called with words and the share done
+    tolerances : as `solid.read_tolerances` reads them from the part's file; tight ones between features ask for one
+        clamping
 
     Returns
     -------
@@ -83,7 +89,9 @@ def analyse(
     with one_thread():
         features, left, reasons = found(scene, stock, job, tell)
         tell("clampings", 0.85)
-        fixed, rotary, more = sequences(scene, features, job, tuple(forbid))
+        fixed, rotary, more = sequences(scene, features, job, tuple(forbid), tight_wishes(features, tolerances))
+    if tolerances is not None:
+        reasons.append(Reason("tolerances", tolerances.note))
     able = bool(fixed or rotary or not any(f.routes for f in features))
     return Access(
         solid=solid,
@@ -107,6 +115,7 @@ def found(
     solid = scene.solid
     tell("holes", 0.1)
     holes, shut = bores(solid, scene.part)
+    scene.forms.extend(forms(solid, scene.frame, {k for h in holes for k in h.faces}))
     raw = subtract(body_of(replace(stock, face_of=None)), [scene.part])
     grow = 2 * solid.mesh.chord_error + 0.01
     rods = [rod(h.point, h.axis, profile(h, grow), segments(h)) for h in holes]
@@ -241,6 +250,7 @@ def milled_feature(scene: Workpiece, name: str, kind: str, r: Region) -> tuple[F
         routes=tuple(found),
         position=(float(c[0]), float(c[1]), float(c[2])),
         notes=notes,
+        forms=tuple(f.kind for f in scene.forms if f.faces & faces_left(r)),
     )
     stays = min((x.left_over for x in found), default=r.volume)
     if not found or stays > max(0.02 * r.volume, 2.0):

@@ -108,11 +108,24 @@ def solve(problem: Problem, stick_out: dict[int, float]) -> list[Order]:
         used, order, count_bound, proven = answer
         if least is None:
             least, bound = len(used), count_bound
-        found.append(Order(order, bound, proven and bound == least, made.seconds, ()))
+        found.append(Order(order, bound, proven and bound == least, made.seconds, made.slender))
         refused.append(used)
         if problem.exactly:
             break
+    if found and found[0].reasons and not problem.exactly:
+        found += stouter(problem, stick_out, found)
     return found
+
+
+def stouter(problem: Problem, stick_out: dict[int, float], found: Sequence[Order]) -> list[Order]:
+    """The best sequence with one clamping more than the least, where it needs fewer tools that stick out far."""
+    first = found[0]
+    made = Model(problem, stick_out, (), len(first.clampings) + 1)
+    made.m.add(sum(made.used) == len(first.clampings) + 1)
+    answer = made.run(first=False)
+    if answer is None or len(made.slender) >= min(len(o.reasons) for o in found):
+        return []
+    return [Order(answer[1], first.bound, False, made.seconds, made.slender)]
 
 
 class Model:
@@ -125,6 +138,7 @@ class Model:
         self.stick_out = stick_out
         self.most = most
         self.seconds, self.optimal = 0.0, False
+        self.slender: tuple[Reason, ...] = ()
         n = len(problem.settings)
         self.used = [self.m.new_bool_var(f"use {k}") for k in range(n)]
         self.at = [self.m.new_int_var(0, n - 1, f"at {k}") for k in range(n)]
@@ -284,6 +298,9 @@ class Model:
             s = self.p.settings[k]
             clampings.append(Clamping(ways, features, s.axis, self._ups(s, features)))
         self.seconds = total
+        self.slender = slender_reasons(
+            ((self.p.tasks[f], self.p.tasks[f].routes[r]) for f, r, _, _ in chosen), self.stick_out
+        )
         return frozenset(used), tuple(clampings)
 
     def _order(
@@ -324,13 +341,31 @@ class Model:
         return (s.up, *others)
 
 
-def reason_of_more(orders: Sequence[Order]) -> Reason | None:
-    """Why a longer sequence can be better, where it is by a minute."""
+def reasons_of_more(orders: Sequence[Order]) -> list[Reason]:
+    """Why a longer sequence can be better: faster by a minute, or none or fewer tools that stick out far."""
     if len(orders) < 2:
-        return None
-    first, best = orders[0], min(orders, key=lambda o: o.seconds)
+        return []
+    out = []
+    first = orders[0]
+    longer = [o for o in orders if len(o.clampings) > len(first.clampings)]
+    best = min(orders, key=lambda o: o.seconds)
     gain = first.seconds - best.seconds
     if len(best.clampings) > len(first.clampings) and gain > PER_CLAMPING:
         text = f"one clamping more ({len(best.clampings)}) cuts {gain:.0f} s faster with stouter tools"
-        return Reason("clampings", text, gain, "s")
-    return None
+        out.append(Reason("clampings", text, gain, "s"))
+    stout = min(longer, key=lambda o: (len(o.reasons), o.seconds), default=None)
+    if stout is not None and len(stout.reasons) < len(first.reasons):
+        spared = [r.about for r in first.reasons if r.about not in {q.about for q in stout.reasons}]
+        text = f"one clamping more ({len(stout.clampings)}) spares tools that stick out over 6 D: {', '.join(spared)}"
+        out.append(Reason("clampings", text, float(len(spared)), "features"))
+    return out
+
+
+def slender_reasons(tasks: Iterable[tuple[Task, Route]], stick_out: dict[int, float]) -> tuple[Reason, ...]:
+    """Each feature that a tool cuts which sticks out over 6 diameters, with how many."""
+    rows: dict[str, Reason] = {}
+    for task, route in tasks:
+        most = max((stick_out.get(c.tool, 0.0) for c in route.cuts), default=0.0)
+        if most > 6.0:
+            rows[task.id] = Reason(task.id, f"cut by a tool that sticks out {most:.1f} D, over 6", most, "D")
+    return tuple(rows.values())

@@ -66,6 +66,8 @@ class Feature:
     steps: tuple[HoleStep, ...] = ()
     thread: str | None = None
     notes: tuple[str, ...] = ()
+    forms: tuple[str, ...] = ()
+    """the pockets, slots and steps that a milled region makes, greatest first"""
 
 
 @dataclass(frozen=True)

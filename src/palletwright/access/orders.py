@@ -12,6 +12,7 @@ from palletwright.access.clampings import Forbid, Problem, Setting, Task
 from palletwright.access.directions import dot, same, square, vec
 from palletwright.access.model import Feature
 from palletwright.access.model import Sequence as Order
+from palletwright.access.tight import Wish
 from palletwright.access.workpiece import Workpiece
 from palletwright.job.model import Job
 from palletwright.verdict import Reason, Vec
@@ -73,9 +74,13 @@ def seat_of(scene: Workpiece, up: Vec, axes: Sequence[Vec]) -> str:
 
 
 def sequences(
-    scene: Workpiece, features: Sequence[Feature], job: Job | None, forbid: tuple[Forbid, ...]
+    scene: Workpiece,
+    features: Sequence[Feature],
+    job: Job | None,
+    forbid: tuple[Forbid, ...],
+    wishes_read: Sequence[Wish] = (),
 ) -> tuple[tuple[Order, ...], tuple[Order, ...], list[Reason]]:
-    """The clampings for a fixed spindle, and with a rotary axis, with what the job asks for."""
+    """The clampings for a fixed spindle, and with a rotary axis, with what the job and tight tolerances ask for."""
     slender = {t.number: t.stick_out / t.cutter.DC for t in scene.mills}
     tasks = tuple(task_of(f, features, slender) for f in features if f.routes)
     if not tasks:
@@ -90,25 +95,65 @@ def sequences(
     out = []
     for rows, needs in ((fixed, False), (rotary + fixed, True)):
         problem = Problem(tasks, tuple(rows), wanted, forbid, needs)
-        known = wishes.known_problem(problem, job, needs)
-        found = clampings.solve(known, slender) if known else []
-        if known and not found:
-            reasons.append(wishes.contradicted(known, needs))
-        if not found:
-            found = clampings.solve(problem, slender)
-        if not found and wanted:
-            found = clampings.solve(replace(problem, together=()), slender)
-            if found:
-                text = "features that the job wants in one clamping can't be cut in one"
-                reasons.append(Reason("together", text))
+        found, more = family(problem, job, needs, slender)
+        if wishes_read and found and not problem_is_known(job):
+            found, asked = tightened(problem, found, wishes_read, slender)
+            more += asked
         out.append(tuple(found))
-        more = clampings.reason_of_more(found)
-        if more:
-            reasons.append(more)
+        reasons += [r for r in more if r not in reasons]
     for s in fixed:
         if s.seat == "none" and any(s.up in c.directions for o in out[0][:1] for c in o.clampings):
             reasons.append(Reason("clampings", f"direction {s.up} needs an angled seat: no flat face opposite it"))
     return out[0], out[1], reasons
+
+
+def problem_is_known(job: Job | None) -> bool:
+    return job is not None and bool(job.operations)
+
+
+def family(
+    problem: Problem, job: Job | None, rotary: bool, slender: dict[int, float]
+) -> tuple[list[Order], list[Reason]]:
+    """The sequences of one family (fixed or rotary): the job's own, else the fewest, with what couldn't be met."""
+    reasons: list[Reason] = []
+    known = wishes.known_problem(problem, job, rotary)
+    found = clampings.solve(known, slender) if known else []
+    if known and not found:
+        reasons.append(wishes.contradicted(known, rotary))
+    if not found:
+        found = clampings.solve(problem, slender)
+    if not found and problem.together:
+        found = clampings.solve(replace(problem, together=()), slender)
+        if found:
+            text = "features that the job wants in one clamping can't be cut in one"
+            reasons.append(Reason("together", text))
+    reasons += clampings.reasons_of_more(found)
+    return [replace(o, reasons=()) for o in found], reasons
+
+
+def tightened(
+    problem: Problem, found: list[Order], wanted: Sequence[Wish], slender: dict[int, float]
+) -> tuple[list[Order], list[Reason]]:
+    """Sequences that keep what tight tolerances tie in one clamping come first where that takes one more at most."""
+    reasons: list[Reason] = []
+    kept: list[Wish] = []
+    least = len(found[0].clampings)
+    best: list[Order] = []
+    for wish in wanted:
+        groups = problem.together + tuple(w.features for w in (*kept, wish))
+        again = [replace(o, reasons=()) for o in clampings.solve(replace(problem, together=groups), slender)]
+        names = ", ".join(wish.features)
+        if not again or len(again[0].clampings) > least + 1:
+            text = f"{wish.text} ties {names}: no sequence with at most one clamping more cuts them in one clamping"
+            reasons.append(Reason("tolerance", text))
+            continue
+        kept.append(wish)
+        best = again
+        more = len(again[0].clampings) - least
+        cost = "one clamping more than the least" if more else "no clamping more"
+        reasons.append(Reason("tolerance", f"{wish.text}: {names} are cut in one clamping, with {cost}", float(more)))
+    others = [o for o in found if all(o.clampings != b.clampings for b in best)]
+    return (best + others)[: clampings.ALTERNATIVES], reasons
 
 
 def task_of(f: Feature, features: Sequence[Feature], slender: dict[int, float]) -> Task:

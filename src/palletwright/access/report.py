@@ -32,6 +32,7 @@ def feature(f: Feature) -> dict[str, Any]:
         "volume_mm3": round(f.volume, 3),
         "tools": sorted({c.tool for r in f.routes for c in r.cuts}),
         "notes": list(f.notes),
+        "forms": list(f.forms),
     }
     if f.kind == "hole":
         row |= {

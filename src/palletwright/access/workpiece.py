@@ -8,6 +8,7 @@ import numpy as np
 
 from palletwright.access.columns import Look, look
 from palletwright.access.directions import same, vec
+from palletwright.access.forms import Form
 from palletwright.access.shapes import Body, body_of
 from palletwright.access.work import Work
 from palletwright.shop.model import Tool
@@ -34,6 +35,7 @@ class Workpiece:
     pitch: float
     margin: float
     looks: dict[Vec, Look] = field(default_factory=dict)
+    forms: list[Form] = field(default_factory=list)
 
     def look(self, direction: Vec) -> Look:
         for d, seen in self.looks.items():
