@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from palletwright.cutting.model import Conditions, Cut, Load
 from palletwright.demo import demo_job
 from palletwright.grip.model import Contact, Device
 from palletwright.job import read_job_and_shop
@@ -26,6 +27,7 @@ STOP = box((-10.0, 15.0, 0.0), (10.0, 25.0, 8.0))
 CLAMP = box((-6.0, -31.0, 0.0), (6.0, -15.0, 8.0))
 BODIES = (("part", "part", PART), ("stop-1", "locator", STOP), ("clamp-1", "clamp", CLAMP))
 DRILL = 37
+RUN_OUT = 3.0
 CONTACTS = (
     *(
         Contact(f"R{k}", "locator", at, (0.0, 0.0, 1.0), (0.1, 0.15))
@@ -150,7 +152,13 @@ def live(given):
     clamp = next(c for c in given.shop.clamps if c.kind == "edge")
     stop = next(c for c in given.shop.locators if c.kind == "stop")
     devices = (Device("stop-1", "locator", stop.id, STOP), Device("clamp-1", "clamp", clamp.id, CLAMP))
-    conditions = SimpleNamespace(rpm=4000.0, feed=800.0)
-    cut = SimpleNamespace(tool=DRILL, conditions=conditions)
-    option = SimpleNamespace(grip=SimpleNamespace(devices=devices, contacts=CONTACTS), cuts=(cut,))
-    return SimpleNamespace(options={0: option, 1: option})
+    conditions = Conditions(4000.0, 800.0, 0.2, 11.8, 11.8, 1.0)
+    load = Load(0.0, 100.0, 0.0, 1.0, 0.2, "by hand")
+    tip = np.array([[0.0, 0.0, -RUN_OUT]])
+    cut = Cut("hole-1", "drill", (0.0, 0.0, 1.0), DRILL, tip, 30.0, conditions, load, 10.0)
+    grip = SimpleNamespace(devices=devices, contacts=CONTACTS, poses=np.eye(4)[None])
+    option = SimpleNamespace(grip=grip, cuts=(cut,))
+    material = next(m for m in given.shop.materials if m.id == "6061-T6")
+    tools = {t.number: t for t in given.shop.tools}
+    context = SimpleNamespace(tool=tools.__getitem__, material=material)
+    return SimpleNamespace(options={0: option, 1: option}, context=context)

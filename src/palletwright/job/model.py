@@ -121,6 +121,9 @@ class Job(Model):
     station_seconds: float | None = Field(
         default=None, gt=0, description="s, measured, to unload and load one station of this part"
     )
+    trace: Literal["none", "tray", "part"] = Field(
+        default="none", description="what is marked with station, set and cycle when parts come off"
+    )
     order: Literal["free", "heavy first", "one part first"] = Field(
         default="free", description="an order that the cycle must keep"
     )

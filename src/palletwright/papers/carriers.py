@@ -1,80 +1,179 @@
-"""Carriers as solids: the blank with its flats, and a hole pattern at every clamp and locator."""
+"""Carriers as solids: the blank with its flats, holes for devices and for the mount, relief, marks, broken edges."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 
-from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Facts
+from palletwright.papers.holes import Hole, broken_mouths, device_holes, drilled, gap, mount_holes, what
 from palletwright.papers.live import Rebuilt
+from palletwright.papers.marks import Mark, grooves, put_marks, room_for_marks, side_letter
+from palletwright.papers.relief import Pocket, RunOut, milled, pockets, run_outs
 from palletwright.plan.model import Placing
 from palletwright.shop.model import Carrier
-from palletwright.solid.primitives import Block, Cut, Rod, Shape, placed
-from palletwright.verdict import Vec
+from palletwright.solid.primitives import Block, Cut, Extrusion, Rod, Shape, placed
 
 Floats = NDArray[np.float64]
-
-TAP_DRILL = {"M3": 2.5, "M4": 3.3, "M5": 4.2, "M6": 5.0, "M8": 6.8, "M10": 8.5, "M12": 10.2, "M14": 12.0, "M16": 14.0}
-"""mm: tap drills of coarse threads, ISO 2306; from memory, unconfirmed."""
-
-RUNOUT = {"M3": 2.8, "M4": 3.8, "M5": 4.2, "M6": 5.1, "M8": 6.2, "M10": 7.3, "M12": 8.3, "M14": 9.3, "M16": 9.3}
-"""mm: hole below the full thread, DIN 76-1 e1; from memory, unconfirmed."""
-
-ENGAGED = 1.5
-"""Full thread over the screw's diameter in aluminium; 1.0 would do in steel: common practice, no source."""
-
-LOCATOR_SCREW, LOCATOR_DOWEL = "M5", 5.0
-"""Screw and dowels (mm, H7) that hold a stop, rail or jaw; the device's own pattern stands above: common practice,
-no source."""
 
 WALL = 1.0
 """mm left between two holes, and between a hole and the carrier's edge: from memory, unconfirmed."""
 
+BREAK = 0.5
+"""mm by which the long edges of a plate are chamfered and the corners of a pallet turned down: common practice, no
+source."""
 
-@dataclass(frozen=True, eq=False)
-class Hole:
-    """One hole of a carrier: centre on the side (x, y mm, side frame), what it takes, diameter and depths in mm.
-
-    `at` and `into` are its mouth and direction in the carrier frame.
-    """
-
-    label: str
-    side: str
-    x: float
-    y: float
-    diameter: float
-    depth: float
-    thread: str
-    thread_depth: float
-    fit: str
-    device: str
-    at: Vec
-    into: Vec
+FLOOR = 3.0
+"""mm of carrier left below a relief or a blind hole: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
 class CarrierModel:
-    """A carrier with its holes; `notes` name holes that were left out or stand too close, for a person to settle."""
+    """A carrier with its holes, reliefs and marks; `notes` name what was left out or stands too close, for a person
+    to settle. `holes` are those of the devices first, then those of the mount (sides "mount face", "faceplate end",
+    "tailstock end"; a sunk screw stands on the side that it is seen from)."""
 
     placing: Placing
     carrier: Carrier
     holes: tuple[Hole, ...]
     shape: Shape
     notes: tuple[str, ...]
+    pockets: tuple[Pocket, ...] = ()
+    marks: tuple[Mark, ...] = ()
 
 
 def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Rebuilt) -> CarrierModel:
     """The carrier of one mount as it has to be made for this way."""
     carrier = next(c for c in facts.shop.carriers if c.id == placing.carrier)
-    wanted = _holes(facts, cycle, placing, live)
-    kept, notes = _apart(wanted, facts, cycle, placing)
+    poses, half = side_poses(facts, placing), half_lengths(carrier, placing)
+    stations = _stations(facts, cycle, placing, poses)
+    relief, notes = _reliefs(facts, stations, live, carrier, placing)
+    taken, off = _on_ends(mount_holes(carrier, poses), carrier, placing)
+    wanted = [
+        hole
+        for name, side, operation, pose in stations
+        for hole in device_holes(
+            facts.shop, live.options[operation].grip, name, side, poses[side], pose, steel=carrier.steel
+        )
+    ]
+    kept, left = _apart(wanted, taken, relief, half)
+    holes = _numbered([*kept, *taken])
+    marks, unmarked = _marks(facts, cycle, placing, stations, holes, relief, half)
     body = blank(carrier, placing)
-    shape = Cut(body, tuple(_drilled(h) for h in kept)) if kept else body
-    return CarrierModel(placing, carrier, tuple(kept), shape, tuple(notes))
+    tools: list[Shape] = [*(drilled(h) for h in holes), *(b for h in holes for b in broken_mouths(h))]
+    tools += [milled(p, poses[p.side]) for p in relief]
+    tools += [g for m in marks for g in grooves(m, poses[m.side])] + edge_breaks(carrier)
+    shape = Cut(body, tuple(tools)) if tools else body
+    return CarrierModel(
+        placing, carrier, tuple(holes), shape, (*off, *notes, *left, *unmarked), tuple(relief), tuple(marks)
+    )
+
+
+Standing = tuple[str, str, int, Floats]
+"""A module's first part, its side, its operation, and T_side_station."""
+
+
+def _stations(facts: Facts, cycle: int, placing: Placing, poses: dict[str, Floats]) -> list[Standing]:
+    """Modules of one carrier, squared up: a plan keeps rounded poses."""
+    inverse = np.linalg.inv(facts.mounts(cycle)[placing.mount].pose)
+    firsts = {s.parts[0] for s in facts.design.stations}
+    rows: list[Standing] = []
+    for station in facts.stations(cycle):
+        if station.mount != placing.mount or station.name not in firsts:
+            continue
+        # a plate that is split into fields names its sides plate/1, plate/1a …: all lie on its one face
+        side = station.side if station.side in poses else next(iter(poses))
+        pose = np.linalg.inv(poses[side]) @ inverse @ station.pose
+        pose[:3, 3] = pose[:3, 3].round(6) + 0.0
+        pose[:3, :3] = _square(pose[:3, :3])
+        rows.append((station.name, side, station.operation, pose))
+    return rows
+
+
+def _square(turn: Floats) -> Floats:
+    """The plane turn that a rounded one stands for."""
+    angle = math.atan2(turn[1, 0], turn[0, 0])
+    c, s = math.cos(angle), math.sin(angle)
+    near = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    return np.where(np.abs(near) < 1e-7, 0.0, near)
+
+
+def _reliefs(
+    facts: Facts, stations: Sequence[Standing], live: Rebuilt, carrier: Carrier, placing: Placing
+) -> tuple[list[Pocket], list[str]]:
+    tools = {t.number: t for t in facts.shop.tools}
+    outs: dict[int, list[RunOut]] = {}
+    notes: list[str] = []
+    for operation in sorted({row[2] for row in stations}):
+        option = live.options[operation]
+        outs[operation], texts = run_outs(option.grip, option.cuts, tools)
+        notes += texts
+    rows: list[Pocket] = []
+    thick = carrier.height if carrier.kind != "pallet" else (placing.apothem or 0.0)
+    for name, side, operation, pose in stations:
+        for pocket in pockets(side, name, pose, outs[operation], len(rows) + 1):
+            if pocket.depth > thick - FLOOR:
+                notes.append(f"{pocket.label} of {name} is {pocket.depth:g} mm deep in {thick:g} mm: settle by hand")
+            rows.append(pocket)
+    return rows, notes
+
+
+def _marks(
+    facts: Facts,
+    cycle: int,
+    placing: Placing,
+    stations: Sequence[Standing],
+    holes: Sequence[Hole],
+    relief: Sequence[Pocket],
+    half: tuple[float, float],
+) -> tuple[list[Mark], list[str]]:
+    """Side letters, station numbers and arrows where nothing stands."""
+    names = list(side_poses(facts, placing))
+    rows, notes = [], []
+    drawn = facts.way["scene"]["cycles"][cycle]["sides"]
+    for k, side in enumerate(names):
+        here = [s for s in stations if s[1] == side]
+        cuts = [shapely.Point(h.x, h.y).buffer(h.widest / 2 + WALL + 0.5) for h in holes if h.side == side]
+        cuts += [shapely.Polygon(p.outline).buffer(WALL) for p in relief if p.side == side]
+        parts: list[shapely.Polygon] = []
+        devices: list[shapely.Polygon] = []
+        for view in drawn:
+            if view["mount"] == placing.mount and (view["side"] == side or len(names) == 1):
+                for station in view["stations"]:
+                    for body in station["bodies"]:
+                        shape = shapely.Polygon(body["rings"][0])
+                        (parts if body["id"].startswith("part") else devices).append(shape)
+        free = room_for_marks(half, [*cuts, *devices])
+        best = free.difference(shapely.union_all(parts)) if parts else free
+        told = [(name, float(pose[0, 3]), float(pose[1, 3])) for name, _, _, pose in here]
+        made, missing = put_marks(side, side_letter(k), told, free, best)
+        rows += made
+        notes += [f"side {side}: {text}" for text in missing]
+    return rows, notes
+
+
+def turned_radius(carrier: Carrier, placing: Placing) -> float:
+    """mm, radius of a pallet's round: its blank's, or less where the corners between flats are turned down."""
+    radius, apothem = (carrier.blank_diameter or 0.0) / 2, placing.apothem or 0.0
+    if placing.sides < 3:
+        return radius
+    return min(radius, round(apothem / math.cos(math.pi / placing.sides) - BREAK, 3))
+
+
+def half_lengths(carrier: Carrier, placing: Placing) -> tuple[float, float]:
+    """mm, half the length and half the width of a side's whole face."""
+    from palletwright.layout.sides import flat_width
+
+    if carrier.kind == "pallet":
+        radius = turned_radius(carrier, placing)
+        return carrier.length / 2, flat_width(radius, placing.apothem or 0.0, placing.sides) / 2
+    return carrier.length / 2, (carrier.width or carrier.length) / 2
 
 
 def blank(carrier: Carrier, placing: Placing) -> Shape:
@@ -82,88 +181,55 @@ def blank(carrier: Carrier, placing: Placing) -> Shape:
     if carrier.kind != "pallet":
         x, y = carrier.length / 2, (carrier.width or carrier.length) / 2
         return Block((-x, -y, 0.0), (x, y, carrier.height))
-    radius, apothem = (carrier.blank_diameter or 0.0) / 2, placing.apothem or 0.0
+    radius, apothem = turned_radius(carrier, placing), placing.apothem or 0.0
     rod = Rod((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), radius, carrier.length)
     away = Block((-1.0, -radius - 1.0, apothem), (carrier.length + 1.0, radius + 1.0, radius + 1.0))
     return Cut(rod, tuple(placed(away, _about_x(2 * math.pi * k / placing.sides)) for k in range(placing.sides)))
 
 
-def _about_x(angle: float) -> Floats:
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([[1.0, 0, 0, 0], [0, c, -s, 0], [0, s, c, 0], [0, 0, 0, 1.0]])
+def blank_volume(carrier: Carrier, placing: Placing) -> float:
+    """mm³ of `blank`, by formula; of a plate without its broken edges (eight corners of c³/6 apart)."""
+    if carrier.kind != "pallet":
+        x, y, z = carrier.length, carrier.width or carrier.length, carrier.height
+        return x * y * z - sum(4 * BREAK**2 / 2 * side for side in (x, y, z))
+    radius, a = turned_radius(carrier, placing), placing.apothem or 0.0
+    half = half_lengths(carrier, placing)[1]
+    n = max(placing.sides, 1)
+    arc = 2 * math.pi - n * 2 * math.atan2(half, a)
+    return carrier.length * (n * half * a + radius**2 / 2 * max(arc, 0.0))
 
 
-def _drilled(hole: Hole) -> Rod:
-    """What the hole takes away; it begins a little outside so that the face is cut cleanly."""
-    start = tuple(a - b for a, b in zip(hole.at, hole.into, strict=True))
-    return Rod((start[0], start[1], start[2]), hole.into, hole.diameter / 2, hole.depth + 1.0)
-
-
-def _holes(facts: Facts, cycle: int, placing: Placing, live: Rebuilt) -> list[Hole]:
-    """Every device's holes, side by side, labelled in the order of the stations."""
-    clamps = {c.id: c for c in facts.shop.clamps}
-    inverse = np.linalg.inv(facts.mounts(cycle)[placing.mount].pose)
-    rows: list[Hole] = []
-    firsts = {s.parts[0] for s in facts.design.stations}
-    for station in facts.stations(cycle):
-        if station.mount != placing.mount or station.name not in firsts:
-            continue
-        pose, side = inverse @ station.pose, inverse @ station.pose
-        for device in live.options[station.operation].grip.devices:
-            screw = clamps[device.catalogue].screw if device.catalogue in clamps else LOCATOR_SCREW
-            low, high = device.mesh.bounds
-            centre, span = (low + high)[:2] / 2, (high - low)[:2]
-            name = f"{station.name}/{device.id}"
-            rows.append(_tapped(len(rows), station.side, pose, centre, screw, name))
-            if device.kind == "locator":
-                along = np.array([1.0, 0.0]) if span[0] >= span[1] else np.array([0.0, 1.0])
-                for sign in (-1, 1):
-                    spot = centre + sign * max(0.32 * float(span.max()), 6.0) * along
-                    rows.append(_reamed(len(rows), station.side, side, spot, name))
+def edge_breaks(carrier: Carrier) -> list[Shape]:
+    """Chamfers along the twelve edges of a plate; a pallet's corners are turned down with its round."""
+    if carrier.kind == "pallet":
+        return []
+    size = np.array([carrier.length, carrier.width or carrier.length, carrier.height])
+    rows: list[Shape] = []
+    c = BREAK
+    for axis in range(3):
+        u, v = (axis + 1) % 3, (axis + 2) % 3
+        for su in (-1.0, 1.0):
+            for sv in (-1.0, 1.0):
+                # a little beyond the edge, so that the cut is clean
+                ring = ((su * c, -2 * sv * c), (su * c, sv * c), (-2 * su * c, sv * c))
+                pose = np.zeros((4, 4))
+                pose[u, 0], pose[v, 1], pose[axis, 2], pose[3, 3] = 1.0, 1.0, 1.0, 1.0
+                pose[:3, 3] = [0.0, 0.0, size[2] / 2]
+                pose[u, 3] += su * size[u] / 2
+                pose[v, 3] += sv * size[v] / 2
+                rows.append(placed(Extrusion(_wound(ring), -size[axis] / 2 - 1.0, size[axis] / 2 + 1.0), pose))
     return rows
 
 
-def _tapped(k: int, side: str, pose: Floats, spot: Floats, screw: str, device: str) -> Hole:
-    if screw not in TAP_DRILL:
-        allowed = ", ".join(TAP_DRILL)
-        raise InputError([Fault("shop", "clamps.screw", screw, f"has no tap drill in our table ({device})", allowed)])
-    size = float(screw.removeprefix("M"))
-    thread = ENGAGED * size
-    return _hole(k, side, pose, spot, TAP_DRILL[screw], thread + RUNOUT[screw], screw, thread, "", device)
+def _wound(ring: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Counter-clockwise."""
+    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(ring, [*ring[1:], ring[0]], strict=True))
+    return tuple(ring) if area > 0 else tuple(reversed(ring))
 
 
-def _reamed(k: int, side: str, pose: Floats, spot: Floats, device: str) -> Hole:
-    return _hole(k, side, pose, spot, LOCATOR_DOWEL, 2.0 * LOCATOR_DOWEL, "", 0.0, "H7", device)
-
-
-def _hole(
-    k: int,
-    side: str,
-    pose: Floats,
-    spot: Floats,
-    diameter: float,
-    depth: float,
-    thread: str,
-    thread_depth: float,
-    fit: str,
-    device: str,
-) -> Hole:
-    at = pose @ np.array([spot[0], spot[1], 0.0, 1.0])
-    into = -pose[:3, 2]
-    return Hole(
-        f"H{k + 1}",
-        side,
-        float(spot[0]),
-        float(spot[1]),
-        diameter,
-        depth,
-        thread,
-        thread_depth,
-        fit,
-        device,
-        (float(at[0]), float(at[1]), float(at[2])),
-        (float(into[0]) + 0.0, float(into[1]) + 0.0, float(into[2]) + 0.0),
-    )
+def _about_x(angle: float) -> Floats:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([[1.0, 0, 0, 0], [0, c, -s, 0], [0, s, c, 0], [0, 0, 0, 1.0]])
 
 
 def side_poses(facts: Facts, placing: Placing) -> dict[str, Floats]:
@@ -176,44 +242,57 @@ def side_poses(facts: Facts, placing: Placing) -> dict[str, Floats]:
     return {s.id: s.pose for s in sides_of(carrier)}
 
 
-def _apart(rows: list[Hole], facts: Facts, cycle: int, placing: Placing) -> tuple[list[Hole], list[str]]:
-    """Holes with their places in the side frame; those too near to another or to the edge are left out and named."""
-    from dataclasses import replace
-
-    poses = side_poses(facts, placing)
-    half = _half(facts, placing)
+def _apart(
+    rows: Sequence[Hole], taken: Sequence[Hole], relief: Sequence[Pocket], half: tuple[float, float]
+) -> tuple[list[Hole], list[str]]:
+    """Holes that keep clear of each other, of the mount's holes, of relief and of the edge; the others are named."""
     kept: list[Hole] = []
     notes: list[str] = []
     for hole in rows:
-        # a plate that is split into fields names its sides plate/1, plate/1a …: all lie on its one face
-        pose = poses.get(hole.side, next(iter(poses.values())))
-        x, y, _, _ = np.linalg.inv(pose) @ np.array([*hole.at, 1.0])
-        here = replace(hole, x=round(float(x), 6), y=round(float(y), 6), label=f"H{len(kept) + 1}")
-        reach = here.diameter / 2 + WALL
-        if abs(here.x) > half[0] - reach or abs(here.y) > half[1] - reach:
-            notes.append(f"{here.device}: {_what(here)} lies off side {here.side}: left out")
+        reach = hole.widest / 2 + WALL
+        if abs(hole.x) > half[0] - reach or abs(hole.y) > half[1] - reach:
+            notes.append(f"{hole.device}: {what(hole)} lies off side {hole.side}: left out")
             continue
-        near = next((h for h in kept if h.side == here.side and _gap(h, here) < WALL), None)
+        near = next((h for h in [*taken, *kept] if h.side == hole.side and gap(h, hole) < WALL), None)
+        if near is not None and what(near) == what(hole) and math.dist((near.x, near.y), (hole.x, hole.y)) < 0.05:
+            continue  # two stations share the device
         if near is not None:
-            notes.append(f"{here.device}: {_what(here)} meets {near.label} of {near.device}: left out")
+            notes.append(f"{hole.device}: {what(hole)} meets {what(near)} of {near.device}: left out")
             continue
-        kept.append(here)
+        here = [p for p in relief if p.side == hole.side]
+        spot = shapely.Point(hole.x, hole.y).buffer(hole.widest / 2)
+        pocket = next((p for p in here if spot.intersects(shapely.Polygon(p.outline, p.islands))), None)
+        if pocket is not None:
+            notes.append(f"{hole.device}: {what(hole)} stands in relief {pocket.label}: drill it from its floor")
+        kept.append(hole)
     return kept, notes
 
 
-def _half(facts: Facts, placing: Placing) -> tuple[float, float]:
-    from palletwright.layout.sides import flat_width
+def _on_ends(holes: Sequence[Hole], carrier: Carrier, placing: Placing) -> tuple[list[Hole], list[str]]:
+    """The mount's holes that a pallet's section leaves room for, and those that it doesn't."""
+    if carrier.kind != "pallet":
+        return list(holes), []
+    section = cross_section(carrier, placing)
+    kept, notes = [], []
+    for h in holes:
+        y, z = h.at[1:]
+        if section.contains(shapely.Point(y, z).buffer(h.diameter / 2 + WALL)):
+            kept.append(h)
+        else:
+            notes.append(f"mount: {what(h)} at y {y:g}, z {z:g} breaks out of the {h.side}: left out")
+    return kept, notes
 
-    carrier = next(c for c in facts.shop.carriers if c.id == placing.carrier)
-    if placing.kind == "pallet":
-        radius = (carrier.blank_diameter or 0.0) / 2
-        return carrier.length / 2, flat_width(radius, placing.apothem or 0.0, placing.sides) / 2
-    return carrier.length / 2, (carrier.width or carrier.length) / 2
+
+def cross_section(carrier: Carrier, placing: Placing) -> shapely.Polygon:
+    """y and z of a pallet's section, side 1 up."""
+    radius, a, n = turned_radius(carrier, placing), placing.apothem or 0.0, placing.sides
+    ring = shapely.Point(0.0, 0.0).buffer(radius, quad_segs=64)
+    for k in range(n):
+        slab = shapely.box(-4 * radius, -4 * radius, 4 * radius, a)
+        turned = shapely.affinity.rotate(slab, 2 * math.pi * k / n, origin=(0, 0), use_radians=True)
+        ring = ring.intersection(turned)
+    return ring
 
 
-def _gap(a: Hole, b: Hole) -> float:
-    return math.hypot(a.x - b.x, a.y - b.y) - (a.diameter + b.diameter) / 2
-
-
-def _what(hole: Hole) -> str:
-    return hole.thread or f"Ø{hole.diameter:g} {hole.fit}"
+def _numbered(holes: Sequence[Hole]) -> list[Hole]:
+    return [replace(h, label=f"H{k}") for k, h in enumerate(holes, start=1)]

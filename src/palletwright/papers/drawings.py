@@ -1,118 +1,325 @@
-"""Carrier drawings: each side against its normal with its hole table, as DXF at 1:1 and as sheets."""
+"""Carrier drawings at 1:1: each side with a section, the ends and the mounting face, hole tables, title blocks."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
+import math
+from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
-from palletwright.papers.carriers import CarrierModel, Hole
+from palletwright.papers.carriers import CarrierModel, cross_section, half_lengths, turned_radius
+from palletwright.papers.drafting import (
+    LETTER,
+    Circle,
+    Entity,
+    Line,
+    Text,
+    as_dxf,
+    as_svg,
+    dimension,
+    extent,
+    hatched,
+    labelled,
+    moved,
+    segment,
+)
 from palletwright.papers.facts import Facts
-from palletwright.papers.setup import head
-from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, side_by_side, table, words
-from palletwright.papers.views import drawn_side
+from palletwright.papers.holes import ENDS, Hole
+from palletwright.papers.marks import side_letter
+from palletwright.papers.sheets import Frame, SheetPlan, projection_symbol, sheet_plan, title_block
+from palletwright.papers.typeset import drawn_pdf
 
-LAYERS = {"OUTLINE": 7, "HOLES": 1, "CENTRE": 4, "PHANTOM": 8, "TEXT": 3}
-"""Layer names with their colour numbers."""
+Floats = NDArray[np.float64]
 
-ONE_COLUMN = 10
-"""Holes up to which the sheet's table has one column."""
+GAP = 14.0
+"""mm between the views."""
 
-LINES = {"PHANTOM": "PHANTOM", "CENTRE": "CENTER"}
-"""Line types of the layers that aren't drawn in full."""
+COLUMNS = (("draw_hole", 13.0), ("x", 21.0), ("y", 21.0), ("draw_size", 19.0), ("draw_depth", 25.0),
+           ("draw_limits", 23.0), ("draw_for", 40.0))  # fmt: skip
+"""Keys and widths (mm) of the hole table's columns."""
+
+ROW = 4.6
+"""mm, height of a table's row."""
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a drawing is set: paper family, first or third angle, and the shop's logo as SVG or PNG bytes."""
+
+    paper: str = "A4"
+    projection: str = "first"
+    logo: bytes | None = None
 
 
 def side_names(model: CarrierModel) -> list[str]:
-    """Sides that carry holes, in order."""
-    return sorted({h.side for h in model.holes})
+    """Faces with holes, reliefs or marks, sides first."""
+    rows = {h.side for h in model.holes} | {p.side for p in model.pockets} | {m.side for m in model.marks}
+    ends = [e for e in ENDS.values() if e in rows or (model.carrier.kind == "pallet" and e == ENDS["faceplate"])]
+    return [*sorted(rows - set(ends), key=lambda n: (len(n), n)), *ends]
 
 
-def side_dxf(facts: Facts, cycle: int, model: CarrierModel, side: str) -> str:
-    """One side at 1:1 in mm, origin in the middle of the side: outline, holes with labels, stations as phantoms."""
-    import ezdxf
-
-    with _fixed_dates():
-        document = ezdxf.new("R2010", setup=["linetypes"], units=4)
-        document.header["$MEASUREMENT"] = 1
-        for name, colour in LAYERS.items():
-            document.layers.add(name, color=colour, linetype=LINES.get(name, "CONTINUOUS"))
-        space = document.modelspace()
-        _lines(space, facts, cycle, model, side)
-        _table(space, model, side, facts.identity)
-        out = io.StringIO()
-        document.write(out)
-    return out.getvalue()
+def side_dxf(facts: Facts, cycle: int, model: CarrierModel, side: str, style: Style | None = None) -> str:
+    """One face at 1:1 in mm, origin in the middle of the face, with its section, table and title block."""
+    rows, plan = _sheet(facts, cycle, model, side, style or Style())
+    return as_dxf(moved(rows, -plan.origin[0], -plan.origin[1]))
 
 
-def _lines(space: Any, facts: Facts, cycle: int, model: CarrierModel, side: str) -> None:
-    """Outline, phantoms, and each hole with its centre lines and label."""
-    from ezdxf.enums import TextEntityAlignment
-
-    for ring in outline(facts, model):
-        space.add_lwpolyline([tuple(p) for p in ring], close=True, dxfattribs={"layer": "OUTLINE"})
-    for ring in phantoms(facts, cycle, model, side):
-        space.add_lwpolyline([tuple(p) for p in ring], close=True, dxfattribs={"layer": "PHANTOM"})
-    for hole in (h for h in model.holes if h.side == side):
-        space.add_circle((hole.x, hole.y), hole.diameter / 2, dxfattribs={"layer": "HOLES"})
-        reach = hole.diameter / 2 + 1.0
-        for dx, dy in ((reach, 0.0), (0.0, reach)):
-            ends = (hole.x - dx, hole.y - dy), (hole.x + dx, hole.y + dy)
-            space.add_line(*ends, dxfattribs={"layer": "CENTRE"})
-        text = space.add_text(hole.label, height=2.0, dxfattribs={"layer": "TEXT"})
-        text.set_placement((hole.x, hole.y - hole.diameter / 2 - 2.6), align=TextEntityAlignment.MIDDLE_CENTER)
+def drawing_pdf(facts: Facts, cycle: int, model: CarrierModel, style: Style | None = None) -> bytes:
+    """All sheets of a carrier at 1:1, one a face."""
+    style = style or Style()
+    sheets = []
+    for side in side_names(model):
+        rows, plan = _sheet(facts, cycle, model, side, style)
+        sheets.append((plan.width, plan.height, as_svg(rows, plan.width, plan.height)))
+    logo = (style.logo, *Frame.logo_place) if style.logo else None
+    return drawn_pdf(sheets, facts.words.say("draw_title", carrier=model.carrier.id), facts.identity, logo)
 
 
-@contextmanager
-def _fixed_dates() -> Iterator[None]:
-    """Dates and ids that change from run to run held constant, so that the same plan gives the same bytes."""
-    import ezdxf
-
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
-
-
-def _table(space: Any, model: CarrierModel, side: str, identity: str) -> None:
-    """The hole table to the right of the side, with the plan's identity under it."""
-    rows: list[tuple[str, ...]] = [
-        ("hole", "x", "y", "size", "depth"),
-        *(hole_row(h) for h in model.holes if h.side == side),
-    ]
-    rows.append((f"{model.carrier.id} {side}, plan {identity}",))
-    right = max(abs(h.x) for h in model.holes) + 40.0
-    for k, row in enumerate(rows):
-        for c, text in enumerate(row):
-            place = (right + 24.0 * c, 60.0 - 4.0 * k)
-            space.add_text(text, height=2.5, dxfattribs={"layer": "TEXT"}).set_placement(place)
+def _sheet(facts: Facts, cycle: int, model: CarrierModel, side: str, style: Style) -> tuple[list[Entity], SheetPlan]:
+    """Everything on one sheet, and where the face's middle stands on it."""
+    names = side_names(model)
+    views = _views(facts, cycle, model, side, style.projection)
+    table = hole_table(facts, [h for h in model.holes if h.side == side])
+    notes = _notes(facts, model, side)
+    plan = sheet_plan(style.paper, extent(views), len(table), len(notes), ROW, sum(w for _, w in COLUMNS))
+    rows = moved(views, *plan.origin)
+    for k in range(plan.columns):
+        part = table[:1] + table[1 + k * plan.rows : 1 + (k + 1) * plan.rows]
+        rows += _drawn_table(part, plan.table_at[0] + k * (sum(w for _, w in COLUMNS) + 4.0), plan.table_at[1])
+    rows += [Text(plan.notes_at[0], plan.notes_at[1] - 4.2 * k, t) for k, t in enumerate(notes)]
+    rows += title_block(facts, model, side, plan, f"{names.index(side) + 1}/{len(names)}", style)
+    return rows + projection_symbol(plan, style.projection), plan
 
 
-def hole_row(hole: Hole) -> tuple[str, str, str, str, str]:
-    """Label, x, y, size and depth in mm as the table prints them."""
+def hole_row(facts: Facts, hole: Hole) -> tuple[str, ...]:
+    """Label, x, y, size, depth, limits and device as the table prints them; "through" in words."""
+    w = facts.words
     if hole.thread:
-        size, depth = hole.thread, f"{hole.thread_depth:.1f} / {hole.depth:.1f}"
+        size, depth = hole.thread, f"{w.length(hole.thread_depth, 1)} / {w.length(hole.depth, 1)}"
+    elif hole.sunk:
+        size = f"Ø{w.length(hole.diameter, 1)}"
+        depth = f"{w.say('draw_through')}, Ø{w.length(hole.sunk[0], 1)} × {w.length(hole.sunk[1], 1)}"
     else:
-        size, depth = f"{hole.diameter:g} {hole.fit}", f"{hole.depth:.1f}"
-    return hole.label, f"{hole.x:.3f}", f"{hole.y:.3f}", size, depth
+        size, depth = f"Ø{w.length(hole.diameter, 1)} {hole.fit}".strip(), w.length(hole.depth, 1)
+    limits = hole.tolerance
+    if hole.fit and w.unit == "inch":
+        upper, lower = limits.split(" / ")
+        limits = f"+{w.length(float(upper), 3)} / {lower}"
+    return hole.label, w.length(hole.x, 3), w.length(hole.y, 3), size, depth, limits, hole.device[:22]
 
 
-def outline(facts: Facts, model: CarrierModel) -> list[np.ndarray]:
-    """The side's whole face, mm in its frame."""
-    from palletwright.papers.carriers import _half
+def hole_table(facts: Facts, holes: list[Hole]) -> list[tuple[str, ...]]:
+    """The head and a row for each hole."""
+    w, unit = facts.words, facts.words.length_unit
+    head = tuple(f"{k} [{unit}]" if k in "xy" else w.say(k, unit=unit) for k, _ in COLUMNS)
+    return [head, *(hole_row(facts, h) for h in holes)]
 
-    x, y = _half(facts, model.placing)
-    return [np.array([(-x, -y), (x, -y), (x, y), (-x, y)])]
+
+def _drawn_table(rows: list[tuple[str, ...]], x: float, top: float) -> list[Entity]:
+    out: list[Entity] = []
+    width = sum(w for _, w in COLUMNS)
+    for k, row in enumerate(rows):
+        y = top - ROW * (k + 1)
+        out.append(segment(x, y, x + width, y, "DIMENSIONS" if k else "OUTLINE"))
+        at = x
+        for (_, wide), cell in zip(COLUMNS, row, strict=True):
+            out.append(Text(at + 1.0, y + 1.2, cell, LETTER))
+            at += wide
+    return out
 
 
-def phantoms(facts: Facts, cycle: int, model: CarrierModel, side: str) -> list[np.ndarray]:
+def _notes(facts: Facts, model: CarrierModel, side: str) -> list[str]:
+    """What else must be known to make this face, in short lines."""
+    w = facts.words
+    rows = [w.say("draw_note_seen"), w.say("draw_note_depth"), w.say("draw_note_assumed")]
+    for p in model.pockets:
+        if p.side == side:
+            size = f"Ø{w.length(p.diameter, 1)}" if p.diameter else w.say("draw_pocket")
+            at = f"x {w.length(p.centre[0], 2)}, y {w.length(p.centre[1], 2)}"
+            rows.append(w.say("draw_relief", label=p.label, size=size, depth=w.length(p.depth, 1), at=at))
+    if any(m.side == side for m in model.marks):
+        rows.append(w.say("draw_engrave"))
+    open_ = [n for n in model.notes if not n.startswith("side ") or side in n]
+    if open_ and side == side_names(model)[0]:
+        rows += [w.say("draw_open"), *(f"- {n}" for n in open_)]
+    return [line for row in rows for line in _wrapped(row, 92)]
+
+
+def _wrapped(text: str, most: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, most, subsequent_indent="  ")
+
+
+def _views(facts: Facts, cycle: int, model: CarrierModel, side: str, projection: str) -> list[Entity]:
+    """The face against its normal about the origin, its section above it (first angle) or below (third)."""
+    ring = outline(facts, model, side)
+    holes = [h for h in model.holes if h.side == side]
+    rows: list[Entity] = [Line(ring, "OUTLINE", True)]
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    phantom = phantoms(facts, cycle, model, side)
+    rows += [Line(p, "PHANTOM", True) for p in phantom]
+    rows += [e for h in holes for e in _hole_seen(h)]
+    for p in (p for p in model.pockets if p.side == side):
+        rows += [Circle(*p.centre, p.diameter / 2, "RELIEF")] if p.diameter else [Line(p.outline, "RELIEF", True)]
+        rows += [Line(i, "RELIEF", True) for i in p.islands]
+    marks = [Line(s, "ENGRAVE") for m in model.marks if m.side == side for s in m.strokes]
+    rows += marks
+    taken = [(*(m.points.min(axis=0) - 0.5), *(m.points.max(axis=0) + 0.5)) for m in marks]
+    taken += [(-6.5, 3.0, -1.5, 7.5), (1.5, 1.5, 6.5, 6.5)]
+    spots = [(h.x, h.y, h.widest / 2 + 1.5, h.label) for h in holes]
+    spots += [(*p.centre, (p.diameter or 2.0) / 2, p.label) for p in model.pockets if p.side == side]
+    rows += _origin()
+    rows += labelled(spots, taken)
+    w = facts.words
+    seen = extent(rows)
+    rows += dimension((low[0], low[1]), (high[0], low[1]), seen[1] - low[1] - 8.0, w.length(high[0] - low[0], 2))
+    rows += dimension((high[0], low[1]), (high[0], high[1]), seen[2] - high[0] + 8.0, w.length(high[1] - low[1], 2))
+    rows.append(Text(low[0], seen[3] + 3.0, f"{_seen_name(facts, model, side)} 1:1", 3.5))
+    if side in ENDS.values() or not holes:
+        return rows + (_end_facts(facts, model, side) if model.carrier.kind == "pallet" else [])
+    cut, level = _section(facts, model, side, holes)
+    _, bottom, _, top = extent(rows)
+    rows += _section_marks(level, low[0], high[0])
+    _, cut_low, _, cut_high = extent(cut)
+    rise = top + GAP - cut_low if projection == "first" else bottom - GAP - cut_high
+    return rows + moved(cut, 0.0, rise)
+
+
+def _end_facts(facts: Facts, model: CarrierModel, side: str) -> list[Entity]:
+    """Of a pallet's end: the letter of each side beside it, and apothem, round and angle in words."""
+    if side not in ENDS.values():
+        return []
+    a, n, w = model.placing.apothem or 0.0, model.placing.sides, facts.words
+    flip = -1.0 if side == ENDS["faceplate"] else 1.0
+    rows: list[Entity] = []
+    for k in range(n):
+        angle = 2 * math.pi * k / n
+        spot = (a - 6.0) * np.array([-math.sin(angle) * flip, math.cos(angle)])
+        rows.append(Text(float(spot[0]), float(spot[1]) - 1.3, side_letter(k), 3.5, "middle"))
+    low = float(outline(facts, model, side).min(axis=0)[1])
+    text = w.say(
+        "draw_end",
+        n=n,
+        angle=w.number(360 / n, 2),
+        apothem=w.length(a, 3),
+        round=w.length(2 * turned_radius(model.carrier, model.placing), 2),
+    )
+    return [*rows, Text(0.0, low - 20.0, text, 3.5, "middle")]
+
+
+def _seen_name(facts: Facts, model: CarrierModel, side: str) -> str:
+    letter = next((m.text[0] for m in model.marks if m.side == side and m.text.endswith(">")), "")
+    return facts.words.say("draw_seen", side=side) + (f" ({letter})" if letter else "")
+
+
+def _origin() -> list[Entity]:
+    """The zero of the table, datum letters B and C on its two middle planes; A is the face itself."""
+    return [
+        segment(-4.0, 0.0, 4.0, 0.0, "CENTRE"),
+        segment(0.0, -4.0, 0.0, 4.0, "CENTRE"),
+        Circle(0.0, 0.0, 1.2, "DIMENSIONS"),
+        Text(-4.0, 4.0, "B", LETTER, "middle"),
+        Text(4.0, 2.5, "C", LETTER, "middle"),
+    ]
+
+
+def _hole_seen(hole: Hole) -> list[Entity]:
+    reach = hole.widest / 2 + 1.5
+    rows: list[Entity] = [Circle(hole.x, hole.y, hole.diameter / 2, "HOLES")]
+    if hole.sunk:
+        rows.append(Circle(hole.x, hole.y, hole.sunk[0] / 2, "HOLES"))
+    if hole.thread:
+        # ISO 6410: three quarters of a thin circle at the nominal diameter
+        angle = np.linspace(0.1, 0.1 + 1.5 * math.pi, 25)
+        radius = float(hole.thread.removeprefix("M")) / 2
+        rows.append(
+            Line(np.column_stack([hole.x + radius * np.cos(angle), hole.y + radius * np.sin(angle)]), "DIMENSIONS")
+        )
+    rows.append(segment(hole.x - reach, hole.y, hole.x + reach, hole.y, "CENTRE"))
+    rows.append(segment(hole.x, hole.y - reach, hole.x, hole.y + reach, "CENTRE"))
+    return rows
+
+
+def section_level(holes: list[Hole]) -> float:
+    """y (mm) of the line that goes through most different sorts of holes, then most holes."""
+    levels = sorted({h.y for h in holes})
+
+    def worth(y: float) -> tuple[int, int, float]:
+        met = [h for h in holes if abs(h.y - y) < h.diameter / 2]
+        return len({(h.diameter, h.depth) for h in met}), len(met), -abs(y)
+
+    return max(levels, key=worth)
+
+
+def _section(facts: Facts, model: CarrierModel, side: str, holes: list[Hole]) -> tuple[list[Entity], float]:
+    """A-A along x through the holes on one level, z up from the face, hatched where material is cut."""
+    level = section_level(holes)
+    half = half_lengths(model.carrier, model.placing)[0]
+    floor = -_thickness(model, level)
+    body = shapely.box(-half, floor, half, 0.0)
+    gone = []
+    rows: list[Entity] = []
+    for h in holes:
+        if abs(h.y - level) < h.diameter / 2 - 1e-9:
+            reach = math.sqrt((h.diameter / 2) ** 2 - (h.y - level) ** 2)
+            gone.append(shapely.box(h.x - reach, max(-h.depth, floor), h.x + reach, 0.0))
+            if h.sunk:
+                gone.append(shapely.box(h.x - h.sunk[0] / 2, -h.sunk[1], h.x + h.sunk[0] / 2, 0.0))
+            rows.append(segment(h.x, max(-h.depth, floor) - 2.0, h.x, 2.0, "CENTRE"))
+            if h.thread:
+                r = float(h.thread.removeprefix("M")) / 2
+                rows += [segment(h.x + s * r, -h.thread_depth, h.x + s * r, 0.0, "DIMENSIONS") for s in (-1, 1)]
+    for p in (p for p in model.pockets if p.side == side):
+        met = shapely.Polygon(p.outline, p.islands).intersection(shapely.LineString([(-half, level), (half, level)]))
+        for part in getattr(met, "geoms", [met]):
+            if not part.is_empty:
+                gone.append(shapely.box(part.bounds[0], -p.depth, part.bounds[2], 0.0))
+    left = body.difference(shapely.union_all(gone)) if gone else body
+    for part in getattr(left, "geoms", [left]):
+        rows.append(Line(np.asarray(part.exterior.coords)[:-1], "OUTLINE", True))
+        rows += [Line(np.asarray(i.coords)[:-1], "OUTLINE", True) for i in part.interiors]
+    rows += hatched(left)
+    rows.append(Text(0.0, 4.0, f"A-A  (y {facts.words.length(level, 2)})", 3.5, "middle"))
+    rows += dimension((half, floor), (half, 0.0), 8.0, facts.words.length(-floor, 2))
+    rows += [Text(-half - 5.0, -1.0, "A", 3.5, "middle"), segment(-half - 3.0, 0.0, -half, 0.0, "DIMENSIONS")]
+    return rows, level
+
+
+def _section_marks(level: float, left: float, right: float) -> list[Entity]:
+    rows: list[Entity] = []
+    for x, way in ((left, -1.0), (right, 1.0)):
+        rows.append(segment(x, level, x + way * 4.0, level, "CENTRE"))
+        rows.append(Text(x + way * 6.0, level - 1.2, "A", 3.5, "middle"))
+    return rows
+
+
+def _thickness(model: CarrierModel, level: float) -> float:
+    """mm of material below a side's face at y = `level`."""
+    if model.carrier.kind != "pallet":
+        return model.carrier.height
+    ring = cross_section(model.carrier, model.placing)
+    met = ring.intersection(shapely.LineString([(level, -1000.0), (level, 1000.0)]))
+    return float((model.placing.apothem or 0.0) - met.bounds[1])
+
+
+def outline(facts: Facts, model: CarrierModel, side: str) -> Floats:
+    """(n, 2) the face's edge, mm in its own frame."""
+    if model.carrier.kind == "pallet" and side in ENDS.values():
+        ring = np.asarray(cross_section(model.carrier, model.placing).exterior.coords)[:-1]
+        flip = -1.0 if side == ENDS["faceplate"] else 1.0
+        return np.asarray(ring * np.array([flip, 1.0]))
+    x, y = half_lengths(model.carrier, model.placing)
+    return np.array([(-x, -y), (x, -y), (x, y), (-x, y)])
+
+
+def phantoms(facts: Facts, cycle: int, model: CarrierModel, side: str) -> list[Floats]:
     """Outlines of the parts on one side, mm in its frame."""
     rows = facts.way["scene"]["cycles"][cycle]["sides"]
-    here = [s for s in rows if s["mount"] == model.placing.mount and s["side"] == side]
+    plain = model.carrier.kind != "pallet" and side not in ENDS.values()
+    here = [s for s in rows if s["mount"] == model.placing.mount and (plain or s["side"] == side)]
     return [
         np.asarray(ring)
         for s in here
@@ -123,45 +330,4 @@ def phantoms(facts: Facts, cycle: int, model: CarrierModel, side: str) -> list[n
     ]
 
 
-def drawing_sheet(facts: Facts, cycle: int, model: CarrierModel, paper: str) -> Sheet:
-    """The carrier's drawing as sheets: one side after the other, its picture to scale and its hole table."""
-    w = facts.words
-    wide, high = room(paper, landscape=True)
-    blocks: list[Block] = []
-    pictures = {}
-    for k, side in enumerate(side_names(model)):
-        if k:
-            blocks.append(new_page())
-        holes = [h for h in model.holes if h.side == side]
-        shapes = outline(facts, model), phantoms(facts, cycle, model, side)
-        svg, scale = drawn_side(*shapes, [(h.x, h.y, h.diameter, h.label) for h in holes], wide, 0.8 * high)
-        pictures[f"side{k + 1}"] = svg
-        blocks.append(words(w.say("draw_side", side=side, scale=w.number(scale, 2), n=len(holes)), "big"))
-        blocks += [picture(f"side{k + 1}"), words(w.say("draw_note"), "small"), _hole_tables(facts, holes)]
-    if model.notes:
-        blocks.append(words(w.say("draw_open") + " " + "; ".join(model.notes), "small"))
-    return Sheet(
-        w.say("draw_title", carrier=model.carrier.id),
-        head(facts, cycle),
-        facts.identity,
-        w.say("page"),
-        (w.say("draw_tolerance"),),
-        tuple(blocks),
-        pictures,
-        True,
-    )
-
-
-def _hole_tables(facts: Facts, holes: list[Hole]) -> Block:
-    w, unit = facts.words, facts.words.length_unit
-    titles = [w.say("draw_hole"), f"x [{unit}]", f"y [{unit}]", w.say("draw_size"), w.say("draw_depth", unit=unit)]
-    rows = []
-    for h in holes:
-        depth = w.length(h.depth, 1) if not h.thread else f"{w.length(h.thread_depth, 1)} / {w.length(h.depth, 1)}"
-        size = h.thread or f"Ø {w.length(h.diameter, 2)} {h.fit}"
-        rows.append([h.label, w.length(h.x, 3), w.length(h.y, 3), size, depth, h.device])
-    titles.append(w.say("draw_for"))
-    if len(rows) <= ONE_COLUMN:
-        return table(titles, rows, "lrrlrl")
-    half = (len(rows) + 1) // 2
-    return side_by_side([table(titles, rows[:half], "lrrlrl")], [table(titles, rows[half:], "lrrlrl")])
+__all__ = ["Style", "drawing_pdf", "hole_row", "hole_table", "side_dxf", "side_names"]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from palletwright.papers.facts import Facts, side_angle
 from palletwright.papers.live import Rebuilt
-from palletwright.papers.mistakes import wrong_ways
 from palletwright.papers.setup import cautions, head
 from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, steps, words
 from palletwright.papers.views import side_view
@@ -21,22 +21,23 @@ ROW = 10.0
 """mm: stations whose places differ by less than this across the side are one row of loading."""
 
 
-def load_sheet(facts: Facts, cycle: int, paper: str, live: Rebuilt | str) -> Sheet:
-    """One cycle's load sheet."""
+def load_sheet(
+    facts: Facts, cycle: int, paper: str, live: Rebuilt | str, wrong: Mapping[int, Sequence[str]] | None = None
+) -> Sheet:
+    """One cycle's load sheet. `wrong`: by operation, lines about ways to load it wrongly."""
     w = facts.words
     sides = facts.way["scene"]["cycles"][cycle]["sides"]
     landscape = any(_stretch(side) > WIDE for side in sides)
     wide, high = room(paper, landscape)
     blocks: list[Block] = []
     pictures: dict[str, str] = {}
-    wrong = {o: _mistakes(facts, o, live) for o in sorted({s["operation"] for side in sides for s in side["stations"]})}
     for k, side in enumerate(sides):
         if k:
             blocks.append(new_page())
         name = f"side{k + 1}"
         pictures[name] = side_view(side, loading_order(side), wide, (0.5 if landscape else 0.46) * high)
         blocks += [words(_title(facts, cycle, side), "big"), picture(name), words(w.say("load_legend"), "small")]
-        blocks.append(steps(_steps(facts, side, live, wrong)))
+        blocks.append(steps(_steps(facts, side, live, wrong or {})))
         blocks.append(words(" ".join([w.say("load_empty"), _minutes(facts), _heavy(facts)])))
     return Sheet(
         w.say("load_title"),
@@ -82,7 +83,7 @@ def _title(facts: Facts, cycle: int, side: dict[str, Any]) -> str:
     return facts.words.say("load_side", side=side["side"], angle=facts.words.number(angle))
 
 
-def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str, wrong: dict[int, list[str]]) -> list[str]:
+def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str, wrong: Mapping[int, Sequence[str]]) -> list[str]:
     w = facts.words
     here = sorted({s["operation"] for s in side["stations"]})
     rows = [w.say("load_wipe"), w.say("load_order")]
@@ -90,9 +91,12 @@ def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str, wrong: dict[
         names = [n for s in side["stations"] if s["operation"] == operation for n in s["parts"]]
         rows.append(_source(facts, operation, _listed(names)))
     rows.append(w.say("load_push"))
-    rows += [text for operation in here for text in wrong[operation]]
+    rows += [text for operation in here for text in wrong.get(operation, ())]
     rows += [_tighten(facts, operation, live) for operation in here]
     rows += [_goes_to(facts, operation) for operation in here]
+    trace = facts.data["job"].get("trace", "none")
+    if trace != "none":
+        rows.append(w.say(f"trace_{trace}"))
     return rows
 
 
@@ -131,19 +135,6 @@ def _tighten(facts: Facts, operation: int, live: Rebuilt | str) -> str:
         else:
             texts.append(f"{n} × {name}")
     return w.say("load_tighten", op=number, devices=", ".join(texts))
-
-
-def _mistakes(facts: Facts, operation: int, live: Rebuilt | str) -> list[str]:
-    """A line for each operation whose part can be clamped in a wrong way."""
-    if isinstance(live, str):
-        return []
-    grip, strokes = live.options[operation].grip, {c.id: c.stroke for c in facts.shop.clamps}
-    first = next(s.parts[0] for s in facts.design.stations if s.operation == operation)
-    body = next(b for c in facts.cycles for b in facts.bodies(c) if b["owner"] == first and b["kind"] == "part")
-    travel = {d.id: strokes[d.catalogue] for d in grip.devices if d.catalogue in strokes}
-    ways = [x.turned for x in wrong_ways(facts.meshes[body["mesh"]], grip.contacts, grip.devices, travel) if x.clamps]
-    number = next(o.number for o in facts.design.operations if o.clamping == operation)
-    return [facts.words.say("load_wrong", op=number, ways=", ".join(ways))] if ways else []
 
 
 def _goes_to(facts: Facts, operation: int) -> str:

@@ -1,9 +1,9 @@
-"""Mistake-proofing: every wrong turn and flip of a part tried against the locators and clamps of its station."""
+"""Mistake-proofing: every wrong turn, brother and state of a part tried against its station's locators and clamps."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import permutations, product
 
 import numpy as np
@@ -33,10 +33,25 @@ SAME_SHAPE = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class WrongWay:
-    """A wrong way that seats: how the part was turned, and whether every clamp reaches it within its stroke."""
+    """A wrong way that seats: how the part was turned, whether every clamp reaches it within its stroke, what it is
+    ("" the part itself), and how it lies, station frame."""
 
     turned: str
     clamps: bool
+    shape: str = ""
+    lying: Mesh | None = field(default=None, compare=False, repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class _Rays:
+    """A shape's triangles prepared for rays along one direction: corner a, edges, and what depends on them alone."""
+
+    normal: Floats
+    a: Floats
+    e1: Floats
+    e2: Floats
+    p: Floats
+    inverse: Floats
 
 
 def turns() -> list[Floats]:
@@ -51,8 +66,20 @@ def turns() -> list[Floats]:
     return sorted(found, key=lambda m: -np.trace(m))
 
 
+def mirrored(part: Mesh) -> Mesh:
+    """The part's mirrored brother, in the same room."""
+    low, high = part.bounds
+    points = part.vertices.copy()
+    points[:, 0] = low[0] + high[0] - points[:, 0]
+    return Mesh(points, part.triangles[:, ::-1].copy())
+
+
 def wrong_ways(
-    part: Mesh, contacts: Sequence[Contact], devices: Sequence[Device], strokes: Mapping[str, float]
+    part: Mesh,
+    contacts: Sequence[Contact],
+    devices: Sequence[Device],
+    strokes: Mapping[str, float],
+    others: Mapping[str, Mesh] | None = None,
 ) -> list[WrongWay]:
     """Wrong ways in which a part would seat on all its locators without meeting any.
 
@@ -62,87 +89,149 @@ def wrong_ways(
     contacts : of its grip; locators with every kind of normal, clamps
     devices : of its grip, station frame
     strokes : mm, a clamp's travel by device id; a clamp without one counts as reaching
+    others : what else may be taken for the part: its mirrored brother, other states, other parts, by name, anywhere
 
-    Tried are the quarter turns and flips about the station's axes (23 wrong ones); those that leave the shape the
-    same are no mistake. Not tried: tilted ways, mirrored brothers, parts of another state.
+    Tried are the quarter turns and flips about the station's axes (of others also none); those that leave the right
+    shape are no mistake. Not tried: ways tipped by other angles.
     """
-    rows = []
-    for turn in turns()[1:]:
-        tried = _turned(part, turn)
-        if any(_alike(part, lying) for lying in tried):
-            continue
-        seated = [s for s in (_seated(lying, contacts) for lying in tried) if s is not None and not _met(s, devices)]
-        if seated:
-            rows.append(WrongWay(_name(turn), any(_reached(s, contacts, strokes) for s in seated)))
+    rows = _ways(part, part, turns()[1:], contacts, devices, strokes, "")
+    for name, shape in (others or {}).items():
+        move = np.eye(4)
+        move[:3, 3] = part.bounds.mean(axis=0) - shape.bounds.mean(axis=0)
+        rows += _ways(part, shape.moved(move), turns(), contacts, devices, strokes, name)
     return rows
 
 
-def _reached(part: Mesh, contacts: Sequence[Contact], strokes: Mapping[str, float]) -> bool:
+def _ways(
+    right: Mesh,
+    shape: Mesh,
+    tried: Sequence[Floats],
+    contacts: Sequence[Contact],
+    devices: Sequence[Device],
+    strokes: Mapping[str, float],
+    name: str,
+) -> list[WrongWay]:
+    rows = []
+    for turn in tried:
+        lying = _lying(shape, turn)
+        starts = _starts(right, lying)
+        if any(_alike(right, lying.moved(m)) for m in starts):
+            continue
+        rays: dict[tuple[float, ...], _Rays] = {}
+        shifts = [_seated(lying, m[:3, 3], contacts, rays) for m in starts]
+        found = {s.round(4).tobytes(): s for s in shifts if s is not None}
+        seated = [(s, lying.moved(_shift(s))) for s in found.values()]
+        seated = [(s, m) for s, m in seated if not _met(m, devices)]
+        if seated:
+            good = [m for s, m in seated if _reached(lying, s, contacts, strokes, rays)]
+            rows.append(WrongWay(_name(turn), bool(good), name, (good or [m for _, m in seated])[0]))
+    return rows
+
+
+def _shift(by: Floats) -> Floats:
+    move = np.eye(4)
+    move[:3, 3] = by
+    return move
+
+
+def _lying(shape: Mesh, turn: Floats) -> Mesh:
+    move = np.eye(4)
+    move[:3, :3] = turn
+    return shape.moved(move)
+
+
+def _reached(
+    part: Mesh,
+    shift: Floats,
+    contacts: Sequence[Contact],
+    strokes: Mapping[str, float],
+    rays: dict[tuple[float, ...], _Rays],
+) -> bool:
     """Whether every clamp reaches the part within its stroke."""
-    return all(abs(_gap(part, c)) <= strokes.get(c.device, FAR) for c in contacts if c.kind == "clamp")
+    clamps = [c for c in contacts if c.kind == "clamp"]
+    return all(abs(_gap(_prepared(part, c.normal, rays), c.at, shift)) <= strokes.get(c.device, FAR) for c in clamps)
 
 
-def _turned(part: Mesh, turn: Floats) -> list[Mesh]:
-    """The part turned, from where a loader may start: in the corners and middles of the room of the right way.
+def _starts(right: Mesh, lying: Mesh) -> list[Floats]:
+    """Where a loader may start: in the corners and middles of the room of the right way.
 
     A direction that nothing locates leaves the start as it is, so that several are tried.
     """
-    move = np.eye(4)
-    move[:3, :3] = turn
-    lying = part.moved(move)
-    room, size = part.bounds, lying.bounds
+    room, size = right.bounds, lying.bounds
     starts = {}
     for x, y in product((0.0, 0.5, 1.0), repeat=2):
         share = np.array([x, y, 0.0])
-        move = np.eye(4)
-        move[:3, 3] = (1 - share) * (room[0] - size[0]) + share * (room[1] - size[1])
+        move = _shift((1 - share) * (room[0] - size[0]) + share * (room[1] - size[1]))
         starts[move.round(6).tobytes()] = move
-    return [lying.moved(m) for m in starts.values()]
+    return list(starts.values())
 
 
-def _seated(part: Mesh, contacts: Sequence[Contact]) -> Mesh | None:
-    """The part pushed against its locators one direction after the other; None where one is left untouched."""
+def _seated(
+    part: Mesh, start: Floats, contacts: Sequence[Contact], rays: dict[tuple[float, ...], _Rays]
+) -> Floats | None:
+    """(3,) how far the part lies when pushed against its locators one direction after the other; None where one is
+    left untouched."""
     locators = [c for c in contacts if c.kind == "locator"]
     groups: dict[tuple[float, ...], list[Contact]] = {}
     for c in locators:
         groups.setdefault(tuple(np.round(c.normal, 3) + 0.0), []).append(c)
+    at = start.copy()
     for _ in range(SLIDES):
         moved = 0.0
         for normal, group in sorted(groups.items(), key=lambda row: -row[0][2]):
-            gap = min(_gap(part, c) for c in group)
+            ready = _prepared(part, group[0].normal, rays)
+            gap = np.inf
+            for c in group:
+                gap = min(gap, _gap(ready, c.at, at))
             if not np.isfinite(gap):
                 return None
-            shift = np.eye(4)
-            shift[:3, 3] = -gap * np.asarray(normal)
-            part, moved = part.moved(shift), max(moved, abs(gap))
+            at = at - gap * np.asarray(normal)
+            moved = max(moved, abs(gap))
         if moved < 1e-6:
             break
-    return part if all(abs(_gap(part, c)) <= SEATED for c in locators) else None
+    touched = all(abs(_gap(_prepared(part, c.normal, rays), c.at, at)) <= SEATED for c in locators)
+    return at if touched else None
 
 
-def _gap(part: Mesh, contact: Contact) -> float:
-    """mm from a contact's point to the part along its normal: negative where the part is past it, inf where it never
-    meets the line."""
-    normal = np.asarray(contact.normal)
-    origin = np.asarray(contact.at) - FAR * normal
-    a, b, c = part.corners[:, 0], part.corners[:, 1], part.corners[:, 2]
-    e1, e2 = b - a, c - a
-    p = np.cross(normal, e2)
-    det = np.einsum("ij,ij->i", e1, p)
-    ok = np.abs(det) > 1e-12
-    inverse = np.where(ok, 1.0 / np.where(ok, det, 1.0), 0.0)
-    s = origin - a
-    u = np.einsum("ij,ij->i", s, p) * inverse
-    q = np.cross(s, e1)
-    v = (q @ normal) * inverse
-    t = np.einsum("ij,ij->i", e2, q) * inverse
-    hit = ok & (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9) & (t > 0)
+def _prepared(part: Mesh, normal: Sequence[float], rays: dict[tuple[float, ...], _Rays]) -> _Rays:
+    key = tuple(np.round(normal, 6) + 0.0)
+    if key not in rays:
+        way = np.asarray(normal, np.float64)
+        corners = part.corners
+        a, e1, e2 = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        p = np.cross(way, e2)
+        det = np.einsum("ij,ij->i", e1, p)
+        # only what a ray along the normal can pass through
+        keep = np.abs(det) > 1e-12
+        a, e1, e2, p, det = a[keep], e1[keep], e2[keep], p[keep], det[keep]
+        rays[key] = _Rays(way, a, e1, e2, p, 1.0 / det)
+    return rays[key]
+
+
+def _gap(rays: _Rays, point: Sequence[float], shift: Floats) -> float:
+    """mm from a contact's point to the part (moved by `shift`) along its normal: negative where the part is past it,
+    inf where it never meets the line."""
+    s = (np.asarray(point) - FAR * rays.normal - shift) - rays.a
+    u = np.einsum("ij,ij->i", s, rays.p) * rays.inverse
+    near = np.flatnonzero((u >= -1e-9) & (u <= 1 + 1e-9))
+    if not len(near):
+        return float("inf")
+    q = np.cross(s[near], rays.e1[near])
+    v = (q @ rays.normal) * rays.inverse[near]
+    t = np.einsum("ij,ij->i", rays.e2[near], q) * rays.inverse[near]
+    hit = (v >= -1e-9) & (u[near] + v <= 1 + 1e-9) & (t > 0)
     return float(t[hit].min()) - FAR if hit.any() else float("inf")
 
 
 def _met(part: Mesh, devices: Sequence[Device]) -> bool:
     """Whether a locator's body is where the part would have to be."""
-    return any(intersect([part, d.mesh]).volume > INSIDE for d in devices if d.kind == "locator")
+    for d in devices:
+        if d.kind != "locator":
+            continue
+        (low, high), (l2, h2) = part.bounds, d.mesh.bounds
+        if (low < h2).all() and (l2 < high).all() and intersect([part, d.mesh]).volume > INSIDE:
+            return True
+    return False
 
 
 def _alike(a: Mesh, b: Mesh) -> bool:
@@ -154,6 +243,8 @@ def _alike(a: Mesh, b: Mesh) -> bool:
 
 def _name(turn: Floats) -> str:
     """A turn in words: degrees about an axis of the station."""
+    if np.allclose(turn, np.eye(3)):
+        return "0°"
     degrees = round(float(np.degrees(np.arccos(np.clip((np.trace(turn) - 1) / 2, -1, 1)))))
     if degrees == 180:
         values, vectors = np.linalg.eigh((turn + turn.T) / 2)

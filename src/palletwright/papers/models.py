@@ -5,49 +5,96 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from palletwright.papers.carriers import CarrierModel
+from palletwright.papers.carriers import CarrierModel, blank_volume
 from palletwright.papers.facts import Facts
+from palletwright.papers.holes import bores
 from palletwright.papers.live import Rebuilt
+from palletwright.papers.marks import DEPTH, groove_area
+from palletwright.papers.relief import Pocket
 from palletwright.papers.views import GREYS
-from palletwright.solid import glb_bytes, read_step, write_step
-from palletwright.solid.primitives import Block, Shape, placed
+from palletwright.solid import Measured, glb_bytes, write_measured
+from palletwright.solid.primitives import Block, RoundWall, Shape, placed
+from palletwright.verdict import Vec
+
+Floats = NDArray[np.float64]
 
 SAME = 1e-6
 """mm within which a hole that was read back is where it was drawn."""
 
+VOLUME = 2e-6
+"""Share of the volume by which a carrier that was read back may differ from what blank, holes, reliefs and marks add
+up to: what their chamfers share at a plate's corners, and rounding."""
 
-def write_carrier(model: CarrierModel, path: Path) -> None:
-    """The carrier as STEP, read back: as many round holes of each size at the same places.
 
-    Raises RuntimeError when the file that was read back differs: a fault of ours.
+def write_models(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt, folder: Path) -> None:
+    """`carrier.step` and `assembly.step`, both read back.
+
+    Raises RuntimeError when what was read back differs from what was drawn: a fault of ours.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_step(path, [(model.carrier.id, model.shape)], timeout=300)
-    found = holes_in(path)
-    missing = [h.label for h in model.holes if not any(_same(f, h) for f in found)]
-    if missing or len(found) != len(model.holes):
-        text = f"{path.name}: {len(model.holes)} holes drawn, {len(found)} read back"
-        raise RuntimeError(text + (f", missing {', '.join(missing[:5])}" if missing else ""))
+    parts = assembly(facts, cycle, model, live)
+    files = [(folder / "carrier.step", [(model.carrier.id, model.shape)]), (folder / "assembly.step", parts)]
+    (alone, *more), together = write_measured(files)
+    faults = differences(model, alone) + differences(model, together[0])
+    if more or len(together) != len(parts):
+        faults.append(f"{len(parts)} bodies drawn, {len(together)} read back")
+    if faults:
+        raise RuntimeError(f"{model.carrier.id}: " + "; ".join(faults[:5]))
 
 
-def holes_in(path: Path) -> list[tuple[float, np.ndarray, np.ndarray]]:
-    """Radius, a point of the axis and the axis of every round hole of a STEP file, mm."""
-    solid = read_step(path)
-    return [
-        (f.radius, np.asarray(f.point), np.asarray(f.axis)) for f in solid.faces if f.kind == "cylinder" and f.hollow
-    ]
+def differences(model: CarrierModel, solid: Measured) -> list[str]:
+    """In what a solid isn't the carrier: holes by place, axis and size, relief bores, volume."""
+    wanted = [(r, h.at, h.into, h.label) for h in model.holes for r in bores(h)]
+    wanted += [_bore(model, p) for p in model.pockets if p.diameter is not None]
+    faults = [f"{row[3]} is missing" for row in wanted if not any(_same(wall, *row[:3]) for wall in solid.walls)]
+    extra = [wall for wall in solid.walls if not any(_same(wall, *row[:3]) for row in wanted)]
+    if extra:
+        faults.append(f"{len(extra)} round walls too many")
+    expected = expected_volume(model)
+    if abs(solid.volume - expected) > VOLUME * expected:
+        faults.append(f"volume {solid.volume:.1f} mm³, by formula {expected:.1f}")
+    return faults
 
 
-def _same(found: tuple[float, np.ndarray, np.ndarray], hole) -> bool:  # type: ignore[no-untyped-def]
-    radius, origin, axis = found
-    away = np.asarray(hole.at) - origin
+def expected_volume(model: CarrierModel) -> float:
+    """mm³ of a carrier by formula: blank less holes, reliefs and marks, none of which meet."""
+    taken = sum(h.volume for h in model.holes) + sum(p.area * p.depth for p in model.pockets)
+    taken += sum(groove_area(m) * DEPTH for m in model.marks)
+    # a through hole's own chamfered edge is counted once, at its mouth
+    return blank_volume(model.carrier, model.placing) - taken
+
+
+def _bore(model: CarrierModel, pocket: Pocket) -> tuple[float, Vec, Vec, str]:
+    side = side_pose(model, pocket.side)
+    at = side @ np.array([*pocket.centre, 0.0, 1.0])
+    return (pocket.diameter or 0.0) / 2, _vec(at), _vec(-side[:3, 2]), pocket.label
+
+
+def side_pose(model: CarrierModel, side: str) -> Floats:
+    """T_carrier_side."""
+    from palletwright.layout.sides import sides_of
+
+    pallet = model.placing.kind == "pallet"
+    sides = sides_of(model.carrier, model.placing.sides, model.placing.apothem) if pallet else sides_of(model.carrier)
+    return np.asarray(next(s.pose for s in sides if s.id == side))
+
+
+def _vec(v: Floats) -> Vec:
+    return float(v[0]), float(v[1]), float(v[2])
+
+
+def _same(found: RoundWall, wanted: float, at: Vec, into: Vec) -> bool:
+    axis = np.asarray(found.axis)
+    away = np.asarray(at) - np.asarray(found.point)
     off = np.linalg.norm(away - (away @ axis) * axis)
-    return abs(radius - hole.diameter / 2) < SAME and float(off) < SAME and abs(abs(axis @ hole.into) - 1) < 1e-9
+    return (
+        abs(found.radius - wanted) < SAME and float(off) < SAME and abs(abs(float(axis @ np.asarray(into))) - 1) < 1e-9
+    )
 
 
-def write_assembly(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt, path: Path) -> None:
-    """The carrier with the envelope (bounding block) of every clamp and locator, named by station, as STEP."""
+def assembly(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt) -> list[tuple[str, Shape]]:
+    """The carrier with the envelope (bounding block) of every clamp and locator, named by station."""
     inverse = np.linalg.inv(facts.mounts(cycle)[model.placing.mount].pose)
     shapes: list[tuple[str, Shape]] = [(model.carrier.id, model.shape)]
     firsts = {s.parts[0] for s in facts.design.stations}
@@ -58,7 +105,7 @@ def write_assembly(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt,
             low, high = (tuple(float(v) for v in c) for c in device.mesh.bounds)
             block = Block((low[0], low[1], low[2]), (high[0], high[1], high[2]))
             shapes.append((f"{station.name}/{device.id} ({device.catalogue})", placed(block, inverse @ station.pose)))
-    write_step(path, shapes, timeout=300)
+    return shapes
 
 
 def scene_glb(facts: Facts, cycle: int) -> bytes:

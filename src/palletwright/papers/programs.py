@@ -10,6 +10,8 @@ from palletwright.cycle import (
     ProgramJob,
     ToolLine,
     check_programs,
+    for_machine,
+    place_of,
     read_dialect,
     shipped_dialects,
     skeleton_job,
@@ -19,15 +21,14 @@ from palletwright.cycle.model import Cycle, Visit
 from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Facts, quarter_turn, zero_at
 from palletwright.papers.live import Rebuilt
+from palletwright.plan.context import Context
+from palletwright.plan.cycles import asked, fragile, programs_of
 from palletwright.plan.evaluate import cycles_of
-from palletwright.plan.scenes import retract_height, scene_of
-from palletwright.plan.stand import standings, visits
+from palletwright.plan.stand import Standing, standings
+from palletwright.scene import Mount, turning
 
 NUMBER = 1000
 """Program number of the first cycle; the next cycle's is 1000 higher."""
-
-FRAGILE = 6.0
-"""mm: drills and taps up to this diameter get a broken-tool check after their run (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,9 @@ def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
     offsets: dict[str, list[str]] = {}
     for name in shipped_dialects():
         texts = write_programs(job, name)
-        faults = check_programs(job, texts, name)
+        faults = check_programs(job, texts, name, travel=facts.machine.travel)
+        if faults and programs_of(live.context, facts.design):
+            raise InputError([Fault("job", "operations", facts.way["name"], f"program: {fault}") for fault in faults])
         if faults:
             raise RuntimeError(f"program in {name} doesn't read back: " + "; ".join(faults[:3]))
         files |= {f"{name}/{file}": text for file, text in texts.items()}
@@ -60,16 +63,19 @@ def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
 def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
     """What the programs say: places at the stations' own zeros, the plan's order, and each cut's way in."""
     context, number = live.context, cycles_of(facts.design)[cycle]
-    scene = scene_of(context, facts.design, live.options, number)
-    made = visits(context, facts.design, standings(context, facts.design, live.options, number))
+    question = asked(context, facts.design, live.options, number)
+    made = question.visits
     mounts = facts.mounts(cycle)
+    programs = programs_of(context, facts.design)
+    rows = {row.name: row for row in standings(context, facts.design, live.options, number)}
     places = [
-        Place(s.name, a, _vec(zero_at(s, mounts[s.mount], a)), quarter_turn(s, mounts[s.mount], a))
+        _programmed(context, rows[s.name], mounts[s.mount], a)
+        if s.operation in programs
+        else Place(s.name, a, _vec(zero_at(s, mounts[s.mount], a)), quarter_turn(s, mounts[s.mount], a), s.mount)
         for s in facts.stations(cycle)
         for a in s.angles
     ]
-    rotary = facts.machine.rotary
-    return skeleton_job(
+    job = skeleton_job(
         _ordered(facts, cycle, made),
         made,
         _tool_lines(facts, cycle, live),
@@ -78,9 +84,18 @@ def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
         title=str(facts.data["job"]["name"]),
         identity=facts.identity,
         carrier=", ".join(m.carrier for m in mounts.values()),
-        clear_z=retract_height(context, scene),
-        rotary_word=rotary.word if rotary else "A",
+        clear_z=question.retract,
+        clear=question.clear,
+        programs=programs,
     )
+    return for_machine(job, facts.machine)
+
+
+def _programmed(context: Context, row: Standing, mount: Mount, angle: float) -> Place:
+    """The place of a station that a single-part program cuts: the program's own zero and axis."""
+    known = context.job.operations[row.module.operation]
+    pose = turning(mount, angle) @ row.machine_part
+    return place_of(row.name, angle, pose, known.program_zero, known.program_x, row.mount.mount)
 
 
 def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
@@ -103,10 +118,9 @@ def _tool_lines(facts: Facts, cycle: int, live: Rebuilt) -> list[ToolLine]:
     for number in facts.tools(cycle):
         tool = known[number]
         cuts = [c.conditions for o in live.options.values() for c in o.cuts if c.tool == number]
-        fragile = tool.cutter.kind in ("drill", "tap", "reamer", "spot_drill") and tool.cutter.DC <= FRAGILE
-        name = tool.name or tool.cutter.id
+        name, look = tool.name or tool.cutter.id, fragile(live.context, number)
         lines.append(
-            ToolLine(number, name, tool.gauge_length, min(c.rpm for c in cuts), min(c.feed for c in cuts), fragile)
+            ToolLine(number, name, tool.gauge_length, min(c.rpm for c in cuts), min(c.feed for c in cuts), look)
         )
     return lines
 

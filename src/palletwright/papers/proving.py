@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from palletwright.papers.corrections import Proposal
 from palletwright.papers.facts import Facts
 from palletwright.papers.setup import cautions, head
 from palletwright.papers.typeset import Block, Sheet, heading, steps, table, words
@@ -59,6 +60,48 @@ def measured(facts: Facts) -> list[tuple[str, str, float | None, int, str]]:
                 size = feature.get("diameter_mm")
                 rows.append((name, feature.get("thread") or feature["kind"], size, operation["number"], text))
     return rows
+
+
+def reading_rows(facts: Facts, cycle: int) -> list[tuple[str, int, str]]:
+    """Station, tool and feature of every cut of a feature that is measured, for an empty file of readings."""
+    wanted = {name for name, *_ in measured(facts)}
+    rows = []
+    for event in facts.events(cycle):
+        if event["what"] == "cut":
+            feature = event["note"].split("|")[-1].split("/")[0]
+            if feature in wanted:
+                rows.append((event["station"], int(event["tool"]), feature))
+    return list(dict.fromkeys(rows))
+
+
+def corrections_sheet(facts: Facts, cycle: int, proposal: Proposal) -> Sheet:
+    """What the readings say about stations and tools, to be signed before it is entered."""
+    w = facts.words
+    rows = [
+        [
+            w.say("station" if c.kind == "station" else "tool"),
+            c.name if c.kind == "station" else f"T{c.name}",
+            c.axis.upper(),
+            f"{'+' if c.add > 0 else ''}{w.length(c.add, 4)}",
+            str(c.readings),
+            w.say("corr_yes" if c.separated else "corr_no"),
+        ]
+        for c in proposal.corrections
+    ]
+    titles = ["", "", w.say("corr_axis"), w.say("corr_add", unit=w.length_unit), w.say("corr_n"), w.say("corr_sep")]
+    blocks: list[Block] = [words(w.say("corr_rule")), table(titles, rows, "llrrrl")]
+    if not rows:
+        blocks = [words(w.say("corr_none"), "big")]
+    if proposal.unexplained:
+        blocks.append(heading(w.say("corr_odd")))
+        odd = [
+            [r.station, f"T{r.tool}", r.feature, r.axis.upper(), w.length(r.deviation, 4), w.length(rest, 4)]
+            for r, rest in proposal.unexplained
+        ]
+        heads = [w.say("station"), w.say("tool"), w.say("feature"), w.say("corr_axis")]
+        blocks.append(table([*heads, w.say("corr_read"), w.say("corr_rest")], odd, "lllrrr"))
+    blocks.append(words(w.say("signed"), "big"))
+    return Sheet(w.say("corr_title"), head(facts, cycle), facts.identity, w.say("page"), cautions(facts), tuple(blocks))
 
 
 def _tolerance(facts: Facts, feature: dict[str, Any]) -> str:

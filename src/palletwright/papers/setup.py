@@ -8,8 +8,13 @@ import numpy as np
 
 from palletwright.papers.facts import Facts, quarter_turn, zero_at
 from palletwright.papers.live import Rebuilt
+from palletwright.papers.tool_pictures import tool_rows
 from palletwright.papers.typeset import Block, Sheet, checks, heading, picture, room, side_by_side, table, words
 from palletwright.papers.views import machine_view
+from palletwright.plan.edges import wear
+
+MOST_PIECES = 99_999
+"""Pieces an edge above which no more is said: the edge is changed for other reasons first."""
 
 
 def cautions(facts: Facts) -> tuple[str, ...]:
@@ -47,6 +52,12 @@ def setup_sheet(
     blocks += [heading(w.say("offsets")), words(w.say("offsets_note"), "small"), _offsets(facts, cycle, offsets)]
     blocks += [heading(w.say("part_from_zero", unit=w.length_unit)), _parts(facts, cycle)]
     blocks += [heading(w.say("tools")), _tools(facts, cycle, live), words(w.say("tools_note"), "small")]
+    known = {t.number: t for t in facts.shop.tools}
+    strips = tool_rows([known[n] for n in sorted(facts.tools(cycle))], w, wide)
+    blocks.append(words(w.say("tool_pictures", unit=w.length_unit)))
+    for k, strip in enumerate(strips):
+        pictures[f"tools{k}"] = strip
+        blocks.append(picture(f"tools{k}"))
     if isinstance(live, str):
         blocks.append(words(w.say("not_rebuilt", why=live), "small"))
     return Sheet(
@@ -140,7 +151,18 @@ def _parts(facts: Facts, cycle: int) -> Block:
 
 def _tools(facts: Facts, cycle: int, live: Rebuilt | str) -> Block:
     w, unit, known = facts.words, facts.words.length_unit, {t.number: t for t in facts.shop.tools}
-    keys = ("magazine", "tool", "holder", "diameter", "gauge", "stick_out", "speed", "feed", "uses", "minutes")
+    keys = (
+        "magazine",
+        "tool",
+        "holder",
+        "diameter",
+        "gauge",
+        "stick_out",
+        "speed",
+        "feed",
+        "uses",
+        "pieces_per_edge",
+    )
     rows = []
     for number in facts.tools(cycle):
         tool = known[number]
@@ -157,11 +179,22 @@ def _tools(facts: Facts, cycle: int, live: Rebuilt | str) -> Block:
                 speed,
                 feed,
                 str(len(cuts)),
-                w.number(sum(e["seconds"] for e in cuts) / 60, 1),
+                pieces_per_edge(facts, live, number),
             ]
         )
     widths = ["auto", "1fr", "auto"] + ["auto"] * 7
     return table([w.say(k, unit=unit) for k in keys], rows, "rllrrrrrrr", widths)
+
+
+def pieces_per_edge(facts: Facts, live: Rebuilt | str, number: int) -> str:
+    """Whole parts that an edge does before the shop's share of its mean life (`edge_use`) is worn off."""
+    if isinstance(live, str):
+        return facts.words.say("unknown")
+    tool = next(t for t in facts.shop.tools if t.number == number)
+    worn = wear(live.context, [c for o in live.options.values() for c in o.cuts if c.tool == number]).get(tool.id)
+    if not worn:
+        return facts.words.say("unknown")
+    return facts.words.number(min(int(facts.shop.floors.edge_use / worn), MOST_PIECES))
 
 
 def _conditions(facts: Facts, live: Rebuilt | str, number: int) -> tuple[str, str]:

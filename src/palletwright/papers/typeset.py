@@ -36,6 +36,8 @@ class Sheet:
     blocks: tuple[Block, ...]
     pictures: Mapping[str, str] = field(default_factory=dict)
     landscape: bool = False
+    owner: str = ""
+    logo: bytes | None = None
 
 
 def room(paper: str, landscape: bool = False) -> tuple[float, float]:
@@ -63,6 +65,8 @@ def pdf(sheet: Sheet, paper: str) -> bytes:
     content = {
         "title": sheet.title,
         "head": sheet.head,
+        "owner": sheet.owner,
+        "logo": "" if sheet.logo is None else f"logo.{_kind(sheet.logo)}",
         "identity": sheet.identity,
         "page": sheet.page_word,
         "cautions": list(sheet.cautions),
@@ -73,6 +77,8 @@ def pdf(sheet: Sheet, paper: str) -> bytes:
     }
     given: Any = {"main.typ": _template(), "sheet.json": json.dumps(content, ensure_ascii=False).encode()}
     given |= {f"{name}.svg": text.encode() for name, text in sheet.pictures.items()}
+    if sheet.logo is not None:
+        given[f"logo.{_kind(sheet.logo)}"] = sheet.logo
     with as_file(files("palletwright.papers").joinpath("data", "fonts")) as fonts:
         made = typst.compile(
             given, font_paths=[str(fonts)], ignore_system_fonts=True, timestamp=FIXED_DATE, pdf_tags=True
@@ -128,3 +134,49 @@ def side_by_side(left: Sequence[Block], right: Sequence[Block]) -> Block:
 def new_page() -> Block:
     """What follows begins on a new page."""
     return {"kind": "page"}
+
+
+def drawn_pdf(
+    sheets: Sequence[tuple[float, float, str]],
+    title: str,
+    identity: str,
+    logo: tuple[bytes, float, float, float, float] | None = None,
+) -> bytes:
+    """Drawings (width, height mm, SVG of the whole sheet) as one PDF at their own sizes.
+
+    logo : SVG or PNG bytes, and its box: left and lower edge from the right and lower edge of the sheet, width, height.
+    """
+    import typst
+
+    rows = []
+    given: Any = {}
+    for k, (width, height, svg) in enumerate(sheets):
+        given[f"s{k}.svg"] = svg.encode()
+        mark = ""
+        if logo is not None:
+            left, low, wide, high = logo[1:]
+            mark = (
+                f"#place(top + left, dx: {width - left}mm, dy: {height - low - high}mm, "
+                f'image("logo.{_kind(logo[0])}", width: {wide}mm, height: {high}mm, fit: "contain"))'
+            )
+        rows.append(
+            f"#page(width: {width}mm, height: {height}mm, margin: 0mm)["
+            f'{mark}#place(top + left, image("s{k}.svg", width: {width}mm))]'
+        )
+    if logo is not None:
+        given[f"logo.{_kind(logo[0])}"] = logo[0]
+    head = f'#set document(title: {json.dumps(f"{title} {identity}", ensure_ascii=False)}, author: "palletwright", '
+    head += "date: datetime(year: 2026, month: 1, day: 1))\n"
+    head += f'#set text(font: "{FONT}", fallback: false)\n'
+    given["main.typ"] = (head + "\n".join(rows)).encode()
+    with as_file(files("palletwright.papers").joinpath("data", "fonts")) as fonts:
+        made = typst.compile(
+            given, font_paths=[str(fonts)], ignore_system_fonts=True, timestamp=FIXED_DATE, pdf_tags=False
+        )
+    if not isinstance(made, bytes):
+        raise TypeError("typst gave no PDF")
+    return made
+
+
+def _kind(picture: bytes) -> str:
+    return "png" if picture.startswith(b"\x89PNG") else "svg"

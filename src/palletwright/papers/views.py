@@ -144,39 +144,3 @@ def _svg(parts: list[str], points: Floats, scale: float) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:.3f}mm" height="{h:.3f}mm" viewBox="0 0 {w:.3f} {h:.3f}">'
     )
     return head + "".join(parts) + "</svg>"
-
-
-def drawn_side(
-    outline: list[Floats],
-    phantoms: list[Floats],
-    holes: Sequence[tuple[float, float, float, str]],
-    width: float,
-    height: float,
-) -> tuple[str, float]:
-    """A side with its holes (x, y, diameter mm, label) as SVG, and the scale; labels that find no room are left to
-    the table."""
-    points = np.concatenate(outline)
-    scale, place = _fit(points, width, height)
-    parts = [f'<path d="{_path(outline, place)}" fill="none" stroke="#000" stroke-width="0.5"/>']
-    dashes = 'stroke-dasharray="4 1 0.8 1 0.8 1"'
-    parts += [
-        f'<path d="{_path([r], place)}" fill="none" stroke="#000" stroke-width="0.15" {dashes}/>' for r in phantoms
-    ]
-    taken: list[tuple[float, float, float, float]] = []
-    spots = [(*place(np.array([[x, y]]))[0], d * scale / 2, label) for x, y, d, label in holes]
-    for x, y, r, _ in spots:
-        parts.append(f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{r:.3f}" fill="none" stroke="#000" stroke-width="0.3"/>')
-        taken.append((x - r, y - r, x + r, y + r))
-    for x, y, r, label in spots:
-        w = 0.75 * SMALLEST * len(label)
-        for dx, dy in ((0, r + 2.2), (0, -r - 0.6), (r + w / 2 + 0.4, 0.9), (-r - w / 2 - 0.4, 0.9)):
-            box = (x + dx - w / 2, y + dy - 0.75 * SMALLEST, x + dx + w / 2, y + dy + 0.05)
-            if not any(_meet(box, other) for other in taken) and box[0] > 0 and box[2] < np.ptp(points[:, 0]) * scale:
-                taken.append(box)
-                parts.append(_text(x + dx, y + dy, label, SMALLEST))
-                break
-    return _svg(parts, points, scale), scale
-
-
-def _meet(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

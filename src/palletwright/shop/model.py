@@ -135,7 +135,8 @@ class MountHole(Model):
     def problems(self) -> Iterator[Problem]:
         digits = self.size if self.kind == "dowel" else self.size.removeprefix("M")
         if (self.kind != "dowel" and not self.size.startswith("M")) or not digits.replace(".", "", 1).isdigit():
-            yield "size", f"{self.size!r} isn't a size", "mm of a dowel such as 8" if self.kind == "dowel" else "such as M8"
+            allowed = "mm of a dowel such as 8" if self.kind == "dowel" else "a thread such as M8"
+            yield "size", f"{self.size!r} isn't a size", allowed
 
 
 class Carrier(Model):

@@ -18,13 +18,14 @@ from palletwright.solid.frame import part_frame
 from palletwright.solid.glb import glb_bytes, write_glb
 from palletwright.solid.model import Face, Mesh, Solid
 from palletwright.solid.outline import footprint, section
-from palletwright.solid.primitives import write_step
+from palletwright.solid.primitives import Measured, write_measured, write_step
 from palletwright.solid.reading import read_step
 from palletwright.solid.tolerances import Tolerance, Tolerances, read_tolerances
 from palletwright.solid.views import View, outline_views
 
 __all__ = [
     "Face",
+    "Measured",
     "Mesh",
     "Solid",
     "Tolerance",
@@ -50,5 +51,6 @@ __all__ = [
     "subtract",
     "union",
     "write_glb",
+    "write_measured",
     "write_step",
 ]

@@ -12,6 +12,7 @@ from palletwright.solid.kernel import Refused
 JOBS = {
     "read": "palletwright.solid.brep",
     "write": "palletwright.solid.writing",
+    "measure": "palletwright.solid.measuring",
     "tolerances": "palletwright.solid.semantic",
     "views": "palletwright.solid.hidden",
 }

@@ -92,3 +92,38 @@ def write_step(
         raise ValueError("a STEP file needs at least one shape")
     title = Path(path).stem
     ask("write", timeout, path=str(path), shapes=list(shapes), timestamp=timestamp, title=title)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundWall:
+    """A hollow round wall: radius, a point of its axis and the axis, mm."""
+
+    radius: float
+    point: Vec
+    axis: Vec
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A solid that was read back: mm³, extents in mm, and its hollow round walls."""
+
+    volume: float
+    size: Vec
+    walls: tuple[RoundWall, ...]
+
+
+def write_measured(
+    files: Sequence[tuple[Path | str, Sequence[tuple[str, Shape]]]],
+    *,
+    timestamp: str = TIMESTAMP,
+    timeout: float = 300,
+) -> list[list[Measured]]:
+    """Write several STEP files as `write_step` does, in one child, and read each back: its solids, in the file's order.
+
+    Raises as `write_step` does.
+    """
+    if not all(shapes for _, shapes in files):
+        raise ValueError("a STEP file needs at least one shape")
+    rows = [(str(path), list(shapes), Path(path).stem) for path, shapes in files]
+    answer: list[list[Measured]] = ask("measure", timeout, files=rows, timestamp=timestamp)
+    return answer
