@@ -182,7 +182,7 @@ def _tools(facts: Facts, cycle: int, live: Rebuilt | str) -> Block:
                 pieces_per_edge(facts, live, number),
             ]
         )
-    widths = ["auto", "1fr", "auto"] + ["auto"] * 7
+    widths = ["auto", "2fr", "auto", "auto", "1fr", "1fr", "auto", "auto", "auto", "1fr"]
     return table([w.say(k, unit=unit) for k in keys], rows, "rllrrrrrrr", widths)
 
 
