@@ -147,10 +147,11 @@ def access(
     material: MaterialName = None,
     machine: Annotated[str | None, typer.Option("--machine", help="a machine of the shop")] = None,
     solid: SolidNumber = None,
+    report: Annotated[Path | None, typer.Option("--report", help="folder for pictures of each direction")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Directions, features with tools, what isn't reached, and the fewest operations."""
-    data = verbs.access(step, shop=shop, material=material, machine=machine, solid=solid)
+    data = verbs.access(step, shop=shop, material=material, machine=machine, solid=solid, report=report)
     if as_json:
         print_json(data)
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from time import perf_counter
 from typing import Any
 
 from palletwright.errors import Fault, InputError
@@ -88,17 +89,30 @@ def access(
     material: str | None = None,
     machine: str | None = None,
     solid: int | None = None,
+    report: Path | str | None = None,
 ) -> dict[str, Any]:
-    """Directions, features and operations of a part."""
-    from palletwright.access import analyse, to_json
+    """Directions, features and operations of a part; with `report` (a folder) pictures of each direction too."""
+    from palletwright.access import analyse, to_json, write_report
     from palletwright.plan import prepare
+    from palletwright.solid import read_tolerances
 
     named = material or shop_of(shop).materials[0].id
     job, owned = job_and_shop(step, shop, material=named, per_year=1, solid=solid)
     context = prepare(job, owned)
     chosen = machine_of(owned, machine)
-    found = analyse(context.solid, context.stock_largest, owned, context.material, chosen, job)
-    return to_json(found)
+    before = perf_counter()
+    found = analyse(
+        context.solid,
+        context.stock_largest,
+        owned,
+        context.material,
+        chosen,
+        job,
+        tolerances=read_tolerances(job.part, solid),
+    )
+    if report is not None:
+        write_report(found, Path(report))
+    return to_json(found, perf_counter() - before)
 
 
 def machine_of(shop: Shop, id: str | None) -> Machine:

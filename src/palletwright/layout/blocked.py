@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from palletwright.layout.model import Module, ToolSweep
-from palletwright.layout.polygons import mirrored, shifted, turned
+from palletwright.layout.polygons import joined, mirrored, shifted, turned
 from palletwright.layout.swept import Rows, outline_shifts, swept_shifts
 
 BODIES = "bodies"
@@ -92,9 +92,9 @@ def _made(a: Module, b: Module, turns: Sequence[int], clearance: float, gap: flo
             _add(causes, _named(sweep), {t: mirrored(turned(theirs[-t % 4], t)) for t in turns})
         found[outer] = causes
     outer_sets, inner_sets = (
-        {t: shapely.union_all([s for c in found[o].values() for s in c[t]]) for t in turns} for o in (True, False)
+        {t: joined([s for c in found[o].values() for s in c[t]]) for t in turns} for o in (True, False)
     )
-    named = {name: {t: shapely.union_all(s) for t, s in sets.items()} for name, sets in found[True].items()}
+    named = {name: {t: joined(s) for t, s in sets.items()} for name, sets in found[True].items()}
     return Table(outer_sets, inner_sets, named)
 
 

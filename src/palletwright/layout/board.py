@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from palletwright.layout.blocked import Table
 from palletwright.layout.offsets import EDGE
-from palletwright.layout.polygons import EMPTY, shifted
+from palletwright.layout.polygons import EMPTY, joined, shifted
 
 Points = NDArray[np.float64]
 
@@ -107,7 +107,7 @@ def left_free(board: Board, placed: Placed) -> dict[int, Any]:
     free = {}
     for turn, room in board.rooms.items():
         taken = [shifted(board.table.world(int(t), turn), p) for p, t in zip(placed.at, placed.turn, strict=True)]
-        free[turn] = shapely.difference(room, shapely.union_all(taken)) if taken else room
+        free[turn] = shapely.difference(room, joined(taken)) if taken else room
     return free
 
 
@@ -153,4 +153,4 @@ def _really_free(board: Board, at: Sequence[Points], turn: Sequence[int], shape:
     """The parts of a free set of which no corner is blocked."""
     parts = shapely.get_parts(shape)
     good = [not any(_meets(board, at, turn, p, new) for p in shapely.get_coordinates(part)) for part in parts]
-    return shapely.union_all(parts[np.array(good, dtype=bool)]) if any(good) else EMPTY
+    return joined(parts[np.array(good, dtype=bool)]) if any(good) else EMPTY

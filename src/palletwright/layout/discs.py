@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from palletwright.layout.polygons import disc
+from palletwright.layout.polygons import disc, joined
 
 SLACK = 1e-7  # rad by which arcs covered by other discs must overlap, against rounding
 MANY = 40  # discs; fewer are not worth thinning
@@ -32,7 +32,7 @@ def united(centres: Points, radii: Points, outer: bool) -> Any:
     order = np.lexsort((-rank, -radii))
     centres, radii = np.ascontiguousarray(centres[order]), np.ascontiguousarray(radii[order])
     taken = _taken(centres, radii, SPARE)
-    union = shapely.union_all(_polygons(centres[taken], radii[taken] + (SPARE if outer else 0.0), outer))
+    union = joined(_polygons(centres[taken], radii[taken] + (SPARE if outer else 0.0), outer))
     return union if taken.all() else _filled(union, centres[~taken], radii[~taken], outer)
 
 
@@ -115,7 +115,7 @@ def _filled(union: Any, centres: Points, radii: Points, outer: bool) -> Any:
                 near = shapely.dwithin(hole, shapely.points(centres), radii)
                 more.extend(_polygons(centres[near], radii[near], outer))
         solid.append(shapely.Polygon(part.exterior, left))
-    return shapely.union_all([*solid, *more]) if more or len(solid) != 1 else solid[0]
+    return joined([*solid, *more]) if more or len(solid) != 1 else solid[0]
 
 
 @numba.njit(cache=True)

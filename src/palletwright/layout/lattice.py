@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from palletwright.layout.board import NONE, Board, Placed
 from palletwright.layout.offsets import best_offset, stands
-from palletwright.layout.polygons import shifted
+from palletwright.layout.polygons import joined, shifted
 
 NEIGHBOURS = 4
 Points = NDArray[np.float64]
@@ -62,7 +62,7 @@ def _cell(board: Board, offsets: Points, turns: Sequence[int], name: str) -> Cel
         for i, a in enumerate(turns)
         for j, b in enumerate(turns)
     ]
-    return Cell(offsets, tuple(turns), shapely.union_all(sets), name)
+    return Cell(offsets, tuple(turns), joined(sets), name)
 
 
 def single_cells(board: Board) -> list[Cell]:
@@ -145,7 +145,7 @@ def _first_steps(cell: Cell, samples: int) -> Points:
 
 def _second_steps(cell: Cell, u: Points) -> Points:
     """Second steps for a first, the tightest lattice first."""
-    around = shapely.union_all([shifted(cell.blocked, k * u) for k in (-2, -1, 0, 1, 2)])
+    around = joined([shifted(cell.blocked, k * u) for k in (-2, -1, 0, 1, 2)])
     second = _upper_steps(around, 0)
     across = u[0] * second[:, 1] - u[1] * second[:, 0]
     second = second[across > 1e-3]

@@ -13,6 +13,14 @@ EMPTY = shapely.Polygon()
 NEARLY_CONVEX = 1e-4  # share of its hull's area that a polygon may lack and still count as convex
 
 
+def joined(shapes: Any) -> Any:
+    """The union of shapes; on a grid of 1e-6 mm where the exact one fails on nearly equal edges."""
+    try:
+        return shapely.union_all(shapes)
+    except shapely.errors.GEOSException:
+        return shapely.union_all(shapely.make_valid(shapes), grid_size=1e-6)
+
+
 def disc(radius: float, outer: bool, sides: int = 48) -> NDArray[np.float64]:
     """(sides, 2) corners of a regular polygon about the disc (`outer`) or inside it, both as wide along the axes."""
     grow = radius / np.cos(np.pi / sides) if outer else radius
@@ -23,7 +31,7 @@ def disc(radius: float, outer: bool, sides: int = 48) -> NDArray[np.float64]:
 def filled(shape: Any) -> Any:
     """`shape` without the holes of its polygons."""
     parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > 0.0]
-    return shapely.union_all([shapely.Polygon(p.exterior) for p in parts]) if parts else EMPTY
+    return joined([shapely.Polygon(p.exterior) for p in parts]) if parts else EMPTY
 
 
 def simplified(shape: Any, tolerance: float, outer: bool) -> Any:
@@ -199,4 +207,4 @@ def room(area: Any, outline: Any) -> Any:
     if inside.is_empty or kept.area <= 1e-9:
         return inside
     banned = minkowski(convex_pieces(kept), [-p for p in convex_pieces(outline)])
-    return inside.difference(shapely.union_all(banned))
+    return inside.difference(joined(banned))

@@ -9,7 +9,7 @@ import manifold3d
 import numpy as np
 import shapely
 
-from palletwright.layout.polygons import EMPTY, filled
+from palletwright.layout.polygons import EMPTY, filled, joined
 from palletwright.solid.model import Mesh
 
 
@@ -92,11 +92,11 @@ def _manifold(mesh: Mesh) -> Any:
 def _outline(solid: Any) -> Any:
     rings = [shapely.Polygon(r) for r in solid.project().to_polygons() if len(r) >= 3]
     outer, holes = ([r.buffer(0) for r in rings if r.exterior.is_ccw == way] for way in (True, False))
-    union = shapely.union_all(outer) if outer else EMPTY
-    return union.difference(shapely.union_all(holes)) if holes else union
+    union = joined(outer) if outer else EMPTY
+    return union.difference(joined(holes)) if holes else union
 
 
 def _whole(mesh: Mesh) -> Any:
     flat = mesh.corners[:, :, :2]
     twice = np.cross(flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0])
-    return shapely.union_all(shapely.polygons(flat[np.abs(twice) > 1e-9]))
+    return joined(shapely.polygons(flat[np.abs(twice) > 1e-9]))

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from palletwright.layout.polygons import EMPTY
+from palletwright.layout.polygons import EMPTY, joined
 
 FAR = 4000.0  # mm, longer than any carrier: stands for "at any distance"
 NARROW = 1e-9  # mm, segments shorter across are dropped
@@ -64,7 +64,7 @@ def above(edge: Points) -> Any:
         ring = np.concatenate([points, [[points[-1, 0], top], [points[0, 0], top]]])
         different = np.abs(np.diff(ring, axis=0, prepend=ring[-1:])).max(axis=1) > 1e-9
         shapes.append(shapely.Polygon(ring[different]))
-    return shapely.union_all(shapes) if len(shapes) > 1 else shapes[0]
+    return joined(shapes) if len(shapes) > 1 else shapes[0]
 
 
 @numba.njit(cache=True)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from palletwright.layout.discs import covered_by, thinned, united
 from palletwright.layout.model import Module, ToolSweep
-from palletwright.layout.polygons import EMPTY, convex_pieces, disc, minkowski, simplified
+from palletwright.layout.polygons import EMPTY, convex_pieces, disc, joined, minkowski, simplified
 from palletwright.layout.silhouette import Profile, profile
 from palletwright.layout.strips import FAR, above, body_edge, lower_edge, strip_edge, summed
 
@@ -56,11 +56,11 @@ def swept_shifts(
         for turn in sets:
             mirror = [-_turned_points(p, turn) for p in still]
             sets[turn].extend(minkowski(moving, mirror))
-    return {turn: shapely.union_all(found) if found else EMPTY for turn, found in sets.items()}
+    return {turn: joined(found) if found else EMPTY for turn, found in sets.items()}
 
 
 def _standing(shapes: list[Profile], low: float, high: float, outer: bool) -> Any:
-    return shapely.union_all([s.slab(low, high, not outer) for s in shapes if outer or s.closed])
+    return joined([s.slab(low, high, not outer) for s in shapes if outer or s.closed])
 
 
 def _along(
@@ -109,7 +109,7 @@ def outline_shifts(a: Module, b: Module, turns: Iterable[int], gap: float, outer
     grown = _grown(a.outline, gap, outer)
     moving = convex_pieces(simplified(grown, SIMPLIFY, outer))
     other = convex_pieces(b.outline)
-    return {t: shapely.union_all(minkowski(moving, [-_turned_points(p, t) for p in other])) for t in turns}
+    return {t: joined(minkowski(moving, [-_turned_points(p, t) for p in other])) for t in turns}
 
 
 def _grown(shape: Any, gap: float, outer: bool) -> Any:
@@ -213,7 +213,7 @@ def _slabs(sweep: ToolSweep, nose: Rows, grow: float, top: float, outer: bool) -
             shape = _column(direction, height, radius, start, low, high, outer)
             if shape is not None:
                 found.append(_stamped(tips_xy, shape))
-        yield low, high, shapely.union_all(found) if found else EMPTY
+        yield low, high, joined(found) if found else EMPTY
 
 
 def _slab_edges(columns: Iterable[tuple[float, float]], top: float) -> list[float]:
@@ -272,4 +272,4 @@ def _hull(points: Points) -> Points | None:
 
 def _stamped(tips: Points, shape: Points) -> Any:
     """The union of the convex `shape` put at every tip."""
-    return shapely.union_all(shapely.polygons(tips[:, None, :] + shape[None, :, :]))
+    return joined(shapely.polygons(tips[:, None, :] + shape[None, :, :]))
