@@ -27,6 +27,7 @@ $(READY): pyproject.toml constraints.txt .ci/system-packages
 	.ci/system-packages $(PYTHON)
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[dev,cluster]'
+	@.ci/independent-reader || true
 	@if test -f src/palletwright/warm.py; then echo "compiling kernels"; $(BIN)/python -m palletwright.warm; fi
 	@touch $(READY)
 

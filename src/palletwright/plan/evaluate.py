@@ -10,11 +10,11 @@ from palletwright.cycle.model import Cycle
 from palletwright.flow import Payback, StationLoad, Timing, combined, cost_range, payback, timing
 from palletwright.plan.arrange import Candidate
 from palletwright.plan.context import Context
+from palletwright.plan.cycles import cycle_facts, cycle_of_design
 from palletwright.plan.model import Design, StationAt, Way
 from palletwright.plan.money import design_cost, fixture_bill
 from palletwright.plan.options import OperationKey, Option, options
-from palletwright.plan.scenes import LOOK, reach_of, retract_height, scene_of
-from palletwright.plan.stand import standings, visits
+from palletwright.plan.scenes import LOOK, reach_of
 from palletwright.plan.today import today_cost
 from palletwright.reach.model import ReachReport
 from palletwright.verdict import Margin, Reason
@@ -156,21 +156,7 @@ def _worst_stations(design: Design, conflicts: list[tuple[str, str]]) -> set[str
 
 
 def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> Cycle:
-    from palletwright.cycle import order_visits
-
-    machine = context.machine(design.machine)
-    rows = standings(context, design, chosen, cycle)
-    scene = scene_of(context, design, chosen, cycle)
-    return context.timed(
-        "cycle",
-        lambda: order_visits(
-            visits(context, design, rows),
-            machine,
-            retract_z=retract_height(context, scene),
-            seed=context.job.seed,
-            effort=context.job.effort,
-        ),
-    )
+    return context.timed("cycle", lambda: cycle_of_design(context, design, chosen, cycle))
 
 
 def cycle_timing(context: Context, examined: Examined, position: int, sets: int) -> Timing:
@@ -225,7 +211,7 @@ def way(context: Context, examined: Examined, name: str, sets: int, label: str) 
         timing=asdict(total) | {"label": label},
         cost=asdict(money) | {"per_part": money.per_part},
         cost_range=cost_range(money, context.job.seed),
-        cycle=cycle_record(examined),
+        cycle=cycle_record(context, examined),
         bill=bill,
     )
 
@@ -315,7 +301,7 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
     return tuple(rows)
 
 
-def cycle_record(examined: Examined) -> dict[str, Any]:
+def cycle_record(context: Context, examined: Examined) -> dict[str, Any]:
     """The cycles as plain data for reports: events, sums by kind, runs with bound, other orders."""
     return {
         "cycles": [
@@ -329,6 +315,7 @@ def cycle_record(examined: Examined) -> dict[str, Any]:
                 "events": [asdict(e) for e in c.events],
                 "parts": n,
             }
-            for c, n in zip(examined.cycles, examined.parts, strict=True)
+            | cycle_facts(context, examined.design, examined.options, k, c, n)
+            for k, c, n in zip(cycles_of(examined.design), examined.cycles, examined.parts, strict=True)
         ]
     }

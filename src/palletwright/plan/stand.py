@@ -127,6 +127,8 @@ def _visit(
         end=_vec(tips[-1] + direction * max(0.0, entry - float(direction @ tips[-1]))),
         cut_seconds=cut.seconds,
         after=tuple(before),
+        lowest=float(tips[:, 2].min()),
+        basis="measured" if cut.measured else "geometry",
     )
 
 
