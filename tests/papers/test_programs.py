@@ -14,6 +14,7 @@ from palletwright.errors import InputError
 from palletwright.papers import programs
 from palletwright.papers.facts import quarter_turn, zero_at
 from palletwright.papers.programs import package, program_job
+from palletwright.plan.cycles import Asked
 
 
 @pytest.fixture
@@ -29,10 +30,10 @@ def rebuilt(given, live, monkeypatch):
         start, end = (tuple(float(v) for v in foot + np.array([0.0, 0.0, z])) for z in (30.0, 5.0))
         name = f"{s.name}|0|hole-1/drill/T37"
         made.append(Visit(name, 37, s.mount, angle, s.name, "hole-1", "drill", s.operation, start, end, 10.0))
-    monkeypatch.setattr(programs, "scene_of", lambda *a: None)
     monkeypatch.setattr(programs, "standings", lambda *a: [])
-    monkeypatch.setattr(programs, "visits", lambda *a: made)
-    monkeypatch.setattr(programs, "retract_height", lambda *a: 400.0)
+    monkeypatch.setattr(programs, "asked", lambda *a: Asked(made, {}, 400.0, []))
+    monkeypatch.setattr(programs, "programs_of", lambda *a: {})
+    monkeypatch.setattr(programs, "fragile", lambda *a: False)
     return SimpleNamespace(context=None, options=live.options), made
 
 
@@ -77,7 +78,8 @@ def test_a_wrong_text_is_caught(given, rebuilt):
 
 def test_a_visit_that_the_plan_does_not_know_stops_the_package(given, rebuilt, monkeypatch):
     live, made = rebuilt
-    monkeypatch.setattr(programs, "visits", lambda *a: [replace(made[0], id="other"), *made[1:]])
+    others = [replace(made[0], id="other"), *made[1:]]
+    monkeypatch.setattr(programs, "asked", lambda *a: Asked(others, {}, 400.0, []))
     with pytest.raises(InputError, match="aren't those of the plan"):
         package(given, 0, live)
 
