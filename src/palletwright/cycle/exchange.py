@@ -21,6 +21,16 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
+CLOSED = 1e14
+"""Cost above which an arc is closed."""
+
+SHUT = 1e7
+"""What a closed arc counts in sums over turned stretches: more than any gain, little enough to keep 1e-6 apart."""
+
+GAIN = 1e-6
+"""Least gain that counts; less is rounding."""
+
+
 @njit(cache=True)  # type: ignore[untyped-decorator]
 def path_cost(path: Ints, cost: Floats) -> float:
     """Sum of the arcs along `path`."""
@@ -70,7 +80,10 @@ def _survey(
     back[0] = 0.0
     peak[:] = 0.0
     for k in range(1, n):
-        back[k] = back[k - 1] + cost[path[k], path[k - 1]] - cost[path[k - 1], path[k]]
+        turned = cost[path[k], path[k - 1]]
+        if turned > CLOSED:
+            turned = SHUT  # sums of greater ones would lose the cents, and a descent that counts noise doesn't end
+        back[k] = back[k - 1] + turned - cost[path[k - 1], path[k]]
         arc = cost[path[k - 1], path[k]]
         peak[0] = max(peak[0], arc)
         if dirty[path[k - 1]] or dirty[path[k]]:
@@ -207,7 +220,7 @@ def _best_at(
     """The best allowed exchange that cuts after position h: gain, i, j, kind; j = 0 where none gains."""
     a, b, last = path[h], path[h + 1], min(len(path) - 2, h + width)
     all_of_h = dirty[a] or dirty[b]
-    best, bi, bj, bk, stop, begin = 1e-9, 0, 0, 0, last + 1, 0
+    best, bi, bj, bk, stop, begin = GAIN, 0, 0, 0, last + 1, 0
     if turns:
         best, bi, bj, bk = _one_turned(h, min(last + 1, tied[h + 1]), path, cost, back, best)
         if not all_of_h:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 
+from palletwright.papers.drawn_flow import how_it_runs
 from palletwright.papers.report_fixture import held, sides, view
 from palletwright.papers.report_front import front
 from palletwright.papers.report_margins import margins
@@ -25,6 +26,7 @@ CONTENTS = (
     ("why", "Why this one"),
     ("sides", "Pictures"),
     ("seconds", "Time"),
+    ("floor", "On the floor"),
     ("margins", "Margins"),
     ("more", "What would allow more"),
     ("start", "What it needs to start"),
@@ -56,6 +58,7 @@ def report(data: Data) -> str:
         section("why", "Why this one?", why(data, best), held(best)),
         section("sides", "What does it look like?", sides(data, best), view(data, best)),
         section("seconds", "Where do the seconds go?", seconds_of(data, best)),
+        section("floor", "How does it run on the floor, and what sways the money?", how_it_runs(data, best)),
         section("margins", "How close is it?", margins(best)),
         section("more", "What would allow more?", more(data), turned_down(data)),
         section("start", "What does it need to start?", start(data, best)),

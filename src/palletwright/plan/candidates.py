@@ -19,7 +19,7 @@ SEQUENCES = 1
 """Sequences of each family that are laid out at effort 1, times the effort."""
 
 
-ASKED = 6
+ASKED = 10
 """Sequences of each family, with and without grip stock, whose grips are looked for at effort 1, times the effort."""
 
 

@@ -13,7 +13,7 @@ from palletwright.cutting.model import Cut
 from palletwright.job.model import Job
 from palletwright.plan.directions import same
 from palletwright.plan.engaged import engaged
-from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, with_strip
+from palletwright.plan.gripstock import GripStock, depths, faced, grip_stock, turned_over, with_strip
 from palletwright.plan.hands import Hands
 from palletwright.plan.model import Design
 from palletwright.plan.overrun import base_level, kept_above
@@ -94,7 +94,23 @@ class Context:
                 if strip is not None:
                     rows.append(Variant(sequence, strip))
             rows.append(Variant(sequence, None))
-        return tuple(rows)
+        return (*rows, *self._turned_over(machine, access, rows))
+
+    def _turned_over(self, machine: Machine, access: Access, rows: list[Variant]) -> list[Variant]:
+        """Sequences whose base is cut from beside, with grip stock that a clamping of its own faces away: one more."""
+        made: list[Variant] = []
+        if self.job.blank.kind == "file" or self.job.blank.size is not None:
+            return made
+        held = [v.sequence for v in rows if v.strip is not None]
+        for sequence in (v.sequence for v in rows if v.strip is None and v.sequence not in held):
+            longer = turned_over(access, sequence)
+            if longer is None:
+                continue
+            for depth in depths(self.shop, self.clearance(machine)):
+                strip = grip_stock(access, longer, depth)
+                if strip is not None:
+                    made.append(Variant(longer, strip))
+        return made
 
     def sequence(self, machine: Machine, family: str, index: int) -> Sequence:
         return self.variants(machine, family)[index].sequence

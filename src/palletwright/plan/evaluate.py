@@ -7,20 +7,26 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from palletwright.cycle.model import Cycle
-from palletwright.flow import Payback, StationLoad, Timing, combined, cost_range, payback, timing
+from palletwright.flow import Payback, Timing, combined, cost_range, payback, timing
+from palletwright.flow.sets import waiting
 from palletwright.plan.arrange import Candidate
 from palletwright.plan.context import Context
 from palletwright.plan.cycles import cycle_facts, cycle_of_design
+from palletwright.plan.handling import station_loads
 from palletwright.plan.model import Design, StationAt, Way
 from palletwright.plan.money import design_cost, fixture_bill
 from palletwright.plan.options import OperationKey, Option, options
+from palletwright.plan.running import way_flow
 from palletwright.plan.scenes import LOOK, reach_of
-from palletwright.plan.today import today_cost
+from palletwright.plan.today import today_cost, today_spreads
 from palletwright.reach.model import ReachReport
 from palletwright.verdict import Margin, Reason
 
 DROPS = 4
 """Times that a design may lose conflicting stations and be checked again."""
+
+FIXED = ("tool change", "index")
+"""Kinds of a cycle's seconds that don't grow with its parts."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,34 +168,34 @@ def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: i
 def cycle_timing(context: Context, examined: Examined, position: int, sets: int) -> Timing:
     """Flow of one cycle of an examined design."""
     design, cycle = examined.design, cycles_of(examined.design)[position]
-    clamps = {c.id: c for c in context.shop.clamps}
     mounts = {p.mount for p in design.placings if p.cycle == cycle}
-    loads = []
-    for operation, option in examined.options.items():
-        here = [s for s in design.stations if s.operation == operation and s.mount in mounts]
-        if here:
-            seconds = [
-                clamps[d.catalogue].seconds for d in option.grip.devices if d.kind == "clamp" and d.catalogue in clamps
-            ]
-            each = sum(seconds) / len(seconds) if seconds else 5.0
-            parts = sum(len(s.parts) for s in here)
-            loads.append(StationLoad(operation, parts, max(1, round(option.grip.screws / option.parts)), each))
-    return timing(examined.cycles[position].seconds, loads, examined.parts[position], sets, context.shop.rates)
+    loads = station_loads(context, design, examined.options, mounts)
+    change = context.machine(design.machine).pallet_change
+    seconds, parts = examined.cycles[position].seconds, examined.parts[position]
+    return timing(seconds, loads, parts, sets, context.shop.rates, pallet_change=change)
 
 
 def way(context: Context, examined: Examined, name: str, sets: int, label: str) -> Way:
     """An examined design as a way with `sets` sets, every number filled in."""
     design = replace(examined.design, sets=sets)
-    total = combined([cycle_timing(context, examined, i, sets) for i in range(len(examined.cycles))])
+    timings = [cycle_timing(context, examined, i, sets) for i in range(len(examined.cycles))]
+    total = combined(timings)
     bill = fixture_bill(context, design, examined.options)
     capital = sum(money for _, money in bill)
-    money = design_cost(context, design, total, capital)
-    now = today_cost(context)
-    back = None
+    money = design_cost(context, design, total, capital, examined.options)
+    now = today_cost(context, money.tools)
+    back, spreads = None, today_spreads(context)
     if now is not None:
         hours = [c.start_seconds / 3600 / c.parts_per_start * context.job.per_year for c in (now[0], total)]
         back = payback(
-            now[1], money, rates=context.shop.rates, hours_now=hours[0], hours_then=hours[1], seed=context.job.seed
+            now[1],
+            money,
+            rates=context.shop.rates,
+            hours_now=hours[0],
+            hours_then=hours[1],
+            seed=context.job.seed,
+            hours_worth=context.shop.rates.hours_worth,
+            spreads=spreads,
         )
     holding = [o.holding.holding_factor for o in examined.options.values() if o.holding.holding_factor is not None]
     return Way(
@@ -210,9 +216,19 @@ def way(context: Context, examined: Examined, name: str, sets: int, label: str) 
         payback=asdict(back) if back else None,
         timing=asdict(total) | {"label": label},
         cost=asdict(money) | {"per_part": money.per_part},
-        cost_range=cost_range(money, context.job.seed),
+        cost_range=cost_range(money, context.job.seed, spreads=spreads),
         cycle=cycle_record(context, examined),
         bill=bill,
+        flow=way_flow(
+            context,
+            design,
+            examined.options,
+            timings,
+            money,
+            now[1] if now else None,
+            back,
+            [sum(s for kind, s in dict(c.by_kind).items() if kind in FIXED) for c in examined.cycles],
+        ),
     )
 
 
@@ -279,9 +295,7 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
         way_down = " ".join(f"{v:g}" for v in strip.down)
         text = f"must be {strip.depth:g} mm larger than stated along ({way_down}): grip stock, faced away later"
         rows.insert(0, Reason("blank", text, strip.depth, "mm"))
-    rows.append(
-        Reason("flow", f"with {total.sets} set{'s' if total.sets > 1 else ''} a start waits for {total.waits_for}")
-    )
+    rows.append(Reason("flow", waiting(total), total.spindle_waits_seconds / 60.0, "min"))
     if examined.dropped:
         rows.append(
             Reason(

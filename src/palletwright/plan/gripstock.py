@@ -6,12 +6,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from palletwright.access.model import Access, Sequence
+from palletwright.access.model import Access, Clamping, Sequence
 from palletwright.cutting.model import Cut
 from palletwright.plan.directions import negated, same
 from palletwright.shop.model import Shop
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Vec
+
+SLAB = 0.05
+"""mm by which a base's removal may reach into the part and still be a slab under it."""
 
 TOUCH = 1e-3
 """mm within which something counts as on the blank's base."""
@@ -50,6 +53,31 @@ def grip_stock(access: Access, sequence: Sequence, depth: float) -> GripStock | 
             slab = _slab(access.stock, down, depth)
             return None if slab is None else GripStock(depth, down, slab, k, feature, slab.volume)
     return None
+
+
+def turned_over(access: Access, sequence: Sequence) -> Sequence | None:
+    """The sequence with the blank's base, which a clamping cuts from beside, faced in a clamping of its own at the end.
+
+    So that grip stock under the first clamping can go: one clamping more, where nothing else leaves a wall to hold.
+    None where the base is no slab of its own, or isn't reached from below.
+    """
+    down = negated(sequence.clampings[0].ups[0])
+    way = np.asarray(down)
+    base, part = (float((m.vertices @ way).max()) for m in (access.stock, access.solid.mesh))
+    for f in access.features:
+        heights = f.removal.vertices @ way if len(f.removal.vertices) else np.array([-np.inf])
+        slab = heights.max() > base - TOUCH and heights.min() > part - SLAB
+        if slab and any(same(r.direction, down) and r.pair is None for r in f.routes):
+            rows = [_without(c, f.id) for c in sequence.clampings]
+            own = Clamping((down,), ((f.id, down),), None, (down,))
+            return replace(sequence, clampings=(*(c for c in rows if c.features), own))
+    return None
+
+
+def _without(clamping: Clamping, feature: str) -> Clamping:
+    rows = tuple(row for row in clamping.features if row[0] != feature)
+    used = tuple(d for d in clamping.directions if any(same(d, e) for _, e in rows))
+    return replace(clamping, features=rows, directions=used)
 
 
 def _facing(access: Access, rows: tuple[tuple[str, Vec], ...], down: Vec) -> str | None:

@@ -93,6 +93,7 @@ class Way:
     bill: tuple[tuple[str, float], ...] = ()
     scene: dict[str, Any] | None = None
     feasible: bool = True
+    flow: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)
