@@ -313,7 +313,10 @@ def rank(
         return
     out.print(ranking_table(data))
     for line in ranking_notes(data):
-        out.print(line, highlight=False)
+        out.print(line, highlight=False, markup=False, soft_wrap=True)
+    out.print(f"Written: {folder / 'ranking.json'}", highlight=False)
+    if not data["jobs"]:
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -102,7 +102,7 @@ def _packed(context: Context, key: OperationKey, option: Option, side: Side) -> 
             clearance=context.clearance(context.machine(key.machine)) + RASTER,
             solid_gap=context.shop.floors.solid_gap,
             seed=context.job.seed,
-            most=MOST // option.parts,
+            most=1 if key.kind == "vise" else MOST // option.parts,
             effort=context.job.effort - 1,
             explain=False,
         ),
