@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 SAME = 1e-6
 """mm within which a hole that was read back is where it was drawn."""
 
-CROSSED = 2e-4
+CROSSED = 2e-3
 """Share by which a carrier may hold more than by formula: where holes of two sides meet, the formula takes away twice.
 A hole that is missing is found by its wall."""
 
