@@ -140,12 +140,8 @@ def cost(
     bench, wash, look = (
         s / 3600.0 * (1 + rates.allowance) * rates.bench for s in (deburr_seconds, wash_seconds, look_seconds)
     )
-    work, after = machine_cost + labour + tool_money + setup, bench + wash + look
     rows = [Loss(1.0, scrap)] if losses is None else list(losses)
-    if not math.isclose(sum(r.share for r in rows), 1.0, abs_tol=1e-6):
-        raise ValueError(f"shares of the work must add up to 1, not {sum(r.share for r in rows):g}")
-    added = [r.share * work for r in rows]
-    added[-1] += after
+    added = _added(rows, machine_cost + labour + tool_money + setup, bench + wash + look)
     return Cost(
         material=material,
         machine=machine_cost,
@@ -160,3 +156,12 @@ def cost(
         capital=capital,
         per_year=per_year,
     )
+
+
+def _added(losses: Sequence[Loss], work: float, after: float) -> list[float]:
+    """Money that each operation adds to a part, the bench's on the last. Raises ValueError for wrong shares."""
+    if not math.isclose(sum(r.share for r in losses), 1.0, abs_tol=1e-6):
+        raise ValueError(f"shares of the work must add up to 1, not {sum(r.share for r in losses):g}")
+    added = [r.share * work for r in losses]
+    added[-1] += after
+    return added

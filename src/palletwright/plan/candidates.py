@@ -68,11 +68,10 @@ def unheld(context: Context, machine: Machine) -> Iterator[TurnedDown]:
     """Why no sequence of a machine can be held throughout: its operations that nothing holds, with what was tried."""
     kinds: tuple[Family, ...] = ("rotary", "fixed") if machine.rotary is not None else ("fixed",)
     for family in kinds:
-        variants = context.variants(machine, family)
-        if not variants:
+        if context.variants(machine, family):
+            yield from _unheld_in(context, machine, family, 0)
+        else:
             yield TurnedDown(f"{machine.id}, {family} spindle", "no order of clampings cuts every feature")
-        for index in range(min(len(variants), 1)):
-            yield from _unheld_in(context, machine, family, index)
 
 
 def _unheld_in(context: Context, machine: Machine, family: Family, index: int) -> Iterator[TurnedDown]:
