@@ -125,13 +125,18 @@ def certify(
         gives_first=gives,
         margins=(margin, *pressures),
         reasons=reasons,
-        certificate={
-            "friction_upper_bound": best.bound,
-            "least_preload": enough.certificate if enough else {},
-            "loads": len(loads),
-        },
+        certificate=_certificate(best.bound, enough, len(loads)),
         elastic=_entries(contacts, best),
     )
+
+
+def _certificate(bound: float, enough: LeastPreload | None, loads: int) -> dict[str, object]:
+    """What proves the friction verdict: its dual bound, the least preload's own certificate, how many loads."""
+    return {
+        "friction_upper_bound": bound,
+        "least_preload": enough.certificate if enough else {},
+        "loads": loads,
+    }
 
 
 def _worst_way(

@@ -269,20 +269,8 @@ def margins_of(context: Context, examined: Examined) -> tuple[Margin, ...]:
     rows = [m for r in examined.reaches for m in r.margins]
     for choice in examined.design.operations:
         option = examined.options[choice.clamping]
-        report = option.holding
         about = f"operation {choice.number}"
-        rows.append(
-            Margin(
-                "holding",
-                about,
-                report.worst_load or "no load",
-                report.floor,
-                report.holding_factor or 0.0,
-                "factor",
-                note=f"first gives: {report.gives_first}",
-            )
-        )
-        rows += [replace(m, subject=f"{about}: {m.subject}") for m in (*option.grip.margins, *report.margins)]
+        rows += [replace(m, subject=f"{about}: {m.subject}") for m in (*option.grip.margins, *option.holding.margins)]
     return tuple(rows)
 
 
