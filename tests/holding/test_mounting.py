@@ -82,10 +82,54 @@ def test_the_brake_is_asked_at_every_angle_with_the_weight_as_it_hangs_there():
 
 def test_a_pallet_without_a_tailstock_may_bend_off_its_faceplate():
     lone = ROTARY.model_copy(update={"rotary": ROTARY.rotary.model_copy(update={"tailstock": False})})
-    with_one = {m.check for m in on_pallet([at(300.0, 0.0, 250.0)]).margins}
+    own = "r: carrier on its mount"
+    with_one = {(m.check, m.subject) for m in on_pallet([at(300.0, 0.0, 250.0)]).margins}
     tip = next(m for m in on_pallet([at(300.0, 0.0, 250.0)], machine=lone).margins if m.check == "tipping")
-    assert "tipping" not in with_one
+    assert ("tipping", own) not in with_one
+    assert tip.subject == own
     assert tip.need == pytest.approx(SHOP.floors.holding * 1000.0 * 300.0 / 1000.0)
+
+
+def test_the_brake_counts_the_worst_of_the_stations_empty():
+    """Two parts of 0.4 and 0.2 kg at 60 mm on either side: full, the lighter one helps; empty, it doesn't."""
+    pose = np.eye(4)
+    pose[:3, 3] = (0.0, 0.0, 200.0)
+    mount = Mount("r", "p", True, pose, (0.0, 0.0, 200.0), (1.0, 0.0, 0.0))
+    heavy, light = (box((0, y - 10, -10), (length, y + 10, 10)) for y, length in ((60, 200), (-60, 100)))
+    bodies = (
+        Body("r/p", "carrier", box((0, -40, -40), (400, 40, 40)), pose, group="r"),
+        Body("10.1/part", "part", heavy, pose, group="r", owner="10.1"),
+        Body("10.2/part", "part", light, pose, group="r", owner="10.2"),
+    )
+    got = chain_of(
+        ROTARY, Scene(ROTARY.id, (mount,), bodies), "r", PALLET, [at(200.0, 0.0, 260.0)], DENSITY,
+        grips=(), clamps=(), floors=SHOP.floors,
+    )  # fmt: skip
+    brake = next(m for m in got.margins if m.check == "rotary brake")
+    cut, kilos = SHOP.floors.holding * 1000 * 60 / 1000, 200 * 20 * 20 * 2.7e-6
+    assert brake.need == pytest.approx(cut + kilos * 9.80665 * 60 / 1000, rel=1e-3)
+
+
+def test_a_pallet_bends_as_a_propped_beam_and_its_tailstock_bears_its_share():
+    """1000 N in the middle of a square bar 80 × 80 × 400: 7·F·L³/(768·E·I), 5·F/16; I on the low side by 3/4."""
+    got = on_pallet([at(200.0, 0.0, 240.0)])
+    bent = next(r for r in got.reasons if r.unit == "mm")
+    tail = next(r for r in got.reasons if r.unit == "N")
+    low = 80 * 80 * 40**2 / 4
+    assert low == pytest.approx(0.75 * 80**4 / 12)
+    assert bent.amount == pytest.approx(7 * 1000 * 400**3 / (768 * 70e3 * low), rel=1e-2)
+    assert tail.amount == pytest.approx(5 * 1000 / 16, rel=1e-6)
+
+
+def test_the_rotary_unit_may_slide_and_tip_on_the_table():
+    got = on_pallet([at(200.0, 0.0, 260.0)]).margins
+    slip, tip = (
+        next(m for m in got if m.check == c and "on the table" in m.subject) for c in ("mount slip", "tipping")
+    )
+    least, safety = 4 * 0.7 * 160000 / (0.2 * 16), SHOP.floors.holding
+    assert (slip.need, slip.have) == pytest.approx((safety * 1000, 0.12 * (least - safety * 500)))
+    half = min(ROTARY.rotary.housing_length, ROTARY.rotary.housing_width) / 2
+    assert (tip.need, tip.have) == pytest.approx((safety * (1000 * 260 + 500 * half) / 1000, least * half / 1000))
 
 
 def test_a_stronger_cut_never_leaves_more_margin():

@@ -4,11 +4,12 @@ from palletwright.holding.answer import hold, solve_case
 from palletwright.holding.bearable import bearable
 from palletwright.holding.case import Case, case_of, read_case
 from palletwright.holding.certify import certify, floor_of
-from palletwright.holding.chain import Screws, chain
+from palletwright.holding.chain import Screws
 from palletwright.holding.loads import StationCut, in_station, loads_of, wrenches
 from palletwright.holding.model import HoldingReport, Wrench
-from palletwright.holding.mounting import ChainReport, PlacedCut, chain_of, loose_pieces
+from palletwright.holding.mounting import ChainReport, chain_of, loose_pieces
 from palletwright.holding.place import PlaceError, place_errors
+from palletwright.holding.turning_mount import PlacedCut
 
 __all__ = [
     "Case",
@@ -22,7 +23,6 @@ __all__ = [
     "bearable",
     "case_of",
     "certify",
-    "chain",
     "chain_of",
     "floor_of",
     "hold",

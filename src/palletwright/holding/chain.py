@@ -83,72 +83,7 @@ def tipping_margin(
 
 
 def brake_margin(
-    brake: float, subject: str, side: float, arm: float, torque: float, mass: float, offset: float, angle: float,
-    *, safety: float,
-) -> Margin:  # fmt: skip
-    """Torque (N·m) on the clamped rotary axis at `angle` degrees: S·(side·arm + torque) + weight off the axis.
-
-    Parameters
-    ----------
-    brake : N·m that the clamped axis resists
-    side, arm : N square to the axis, and mm from the axis to its line of action
-    torque : N·m of the tool about a line along the axis
-    mass, offset : kg on the axis, and mm of its centre from the axis at angle 0 upwards
-    """
-    weight = mass * STANDARD_GRAVITY * abs(offset * math.sin(math.radians(angle))) / 1000.0
-    need = safety * (side * arm / 1000.0 + torque) + weight
-    return Margin("rotary brake", subject, f"brake at {angle:g}°", need, brake, "N·m")
-
-
-def chain(
-    *,
-    side: float,
-    push: float,
-    pull: float,
-    torque: float,
-    height: float,
-    mass: float,
-    half_width: float,
-    mount: Screws,
-    clamp: Screws | None = None,
-    thread_depth: float = 12.0,
-    carrier_tensile: float = 310.0,
-    friction: float = MOUNT_FRICTION,
-    safety: float = 2.0,
-    brake: float | None = None,
-    arm: float = 0.0,
-    offset: float = 0.0,
-    angles: tuple[float, ...] = (0.0,),
-) -> tuple[Margin, ...]:
-    """All margins past the part under the greatest cut, in the order in which the force passes.
-
-    Parameters
-    ----------
-    side, push, pull, torque : greatest cutting load, N and N·m, spread included
-    height : mm from the mount's face to the cut; on a rotary axis use `arm`, mm from the axis
-    mass : kg of carrier, devices and parts
-    half_width : mm from the mount's middle to its nearest edge
-    mount : screws of the carrier on its mount; `clamp`: of one clamp in the carrier
-    thread_depth, carrier_tensile : mm and N/mm² (310: EN AW-6082-T6, from memory, unconfirmed)
-    brake : N·m of the rotary axis, None on a table
-
-    Notes
-    -----
-    A push beside the mount's edge can tip it as well: `push` counts at the edge when `half_width` is small against
-    the overhang; here the cut stands over the mount, so a push adds to the screws' force and is left out.
-    """
-    margins: list[Margin] = []
-    if clamp is not None:
-        margins += screw_margins(clamp, "clamp screw", depth=thread_depth, tensile=carrier_tensile)
-    margins.append(slip_margin(mount, "carrier on its mount", side, pull, safety=safety, friction=friction))
-    margins.append(tipping_margin(mount, "carrier on its mount", side, pull, height, half_width, mass, safety=safety))
-    need, proof = mount.greatest, proof_load(mount.thread, mount.grade)
-    name = f"{mount.thread} {mount.grade}"
-    margins.append(Margin("screw proof load", "carrier screw", name, need, proof, "N", note="K 0.2, +30 %"))
-    if brake is not None:
-        across = max(side, push, pull)
-        margins += [
-            brake_margin(brake, "rotary axis", across, arm, torque, mass, offset, angle, safety=safety)
-            for angle in angles
-        ]
-    return tuple(margins)
+    brake: float, subject: str, cut: float, weight: float, obstacle: str, note: str = "", *, safety: float
+) -> Margin:
+    """Torque (N·m) on the clamped rotary axis: S·cut + weight against what its brake resists."""
+    return Margin("rotary brake", subject, obstacle, safety * cut + weight, brake, "N·m", note=note)

@@ -8,12 +8,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from palletwright.cutting.model import Load
 from palletwright.grip.model import Grip
 from palletwright.holding.bolts import bolt, proof_load
-from palletwright.holding.chain import MOUNT_FRICTION, Screws, brake_margin, screw_margins, slip_margin, tipping_margin
-from palletwright.holding.contacts import Array
+from palletwright.holding.chain import MOUNT_FRICTION, Screws, screw_margins, slip_margin, tipping_margin
 from palletwright.holding.devices import GRADE
+from palletwright.holding.turning_mount import (
+    UNIT_SCREWS,
+    Faceplate,
+    Hanging,
+    PlacedCut,
+    bending,
+    brake_margins,
+    faceplate_margins,
+    unit_margins,
+)
 from palletwright.scene.model import Body, Mount, Scene
 from palletwright.shop.model import Carrier, Clamp, Floors, Machine, MountHole
 from palletwright.solid.bodies import manifold
@@ -31,38 +39,12 @@ BEARING = {True: 300.0, False: 200.0}  # N/mm² on the hole's wall, below yield;
 NAMED = 3  # loose pieces that are named
 
 
-@dataclass(frozen=True, eq=False)
-class PlacedCut:
-    """One cut at one station as the machine stands for it: tips (n, 3) mm in the machine frame, at `angle` degrees."""
-
-    name: str
-    station: str
-    tips: Array
-    load: Load
-    angle: float = 0.0
-
-
 @dataclass(frozen=True)
 class ChainReport:
     """Margins in the order in which the force passes, each the worst over all cuts, and what was assumed."""
 
     margins: tuple[Margin, ...]
     reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class _Mount:
-    """Screws and shape of a mount: `half` mm to the edge it tips about, `circle` mm from its middle to the screws.
-
-    `pin` N is what one dowel bears, `pin_at` mm how far from the middle it sits; 0 without dowels. Of several, fits
-    leave the first one to bear alone.
-    """
-
-    screws: Screws
-    circle: float
-    half: float
-    pin: float
-    pin_at: float
 
 
 def chain_of(
@@ -73,7 +55,7 @@ def chain_of(
     cuts: Sequence[PlacedCut],
     densities: Mapping[str, float],
     *,
-    grips: Iterable[Grip],
+    grips: Sequence[Grip],
     clamps: Sequence[Clamp],
     floors: Floors,
 ) -> ChainReport:
@@ -92,29 +74,28 @@ def chain_of(
     Raises KeyError for a mount that isn't in the scene.
     """
     place = {m.id: m for m in scene.mounts}[mount]
+    rotary = machine.rotary if place.rotary else None
     held, assumed = _mount(machine, carrier, place)
     stations = {c.station for c in cuts}
-    mass, centre = _mass([b for b in scene.bodies if _on(b, place, stations)], densities)
+    on = [b for b in scene.bodies if _on(b, place, stations)]
+    hanging = _hanging(on, densities)
     margins = [*_threads(carrier, grips, clamps)]
-    for rows in _worst(_links(machine, place, carrier, held, cut, mass, floors.holding) for cut in cuts):
-        margins.append(rows)
-    need = Margin(
-        "screw proof load",
-        f"{mount}: carrier screw",
-        f"{held.screws.thread} {GRADE}",
-        held.screws.greatest,
-        proof_load(held.screws.thread, GRADE),
-        "N",
-        note="K 0.2, +30 %",
-    )
-    margins.append(need)
-    margins += _brakes(machine, place, cuts, mass, centre, floors.holding)
-    clamped = sum(d.kind == "clamp" for g in grips for d in g.devices)
+    margins += _worst(_links(machine, place, held, cut, hanging.mass, floors.holding) for cut in cuts)
+    margins.append(_own_screws(mount, held.screws))
     reasons = [Reason(mount, text) for text in assumed]
-    if clamped:
+    if rotary is not None:
+        margins += brake_margins(rotary, place, cuts, hanging, floors.holding)
+        reasons += [r for b in on if b.kind == "carrier" for r in bending(rotary, place, b, carrier.steel, cuts)]
+    if any(d.kind == "clamp" for g in grips for d in g.devices):
         text = "at a station without a part, every clamp is tightened on a blank or taken off: a loose one turns out"
         reasons.append(Reason(mount, text))
     return ChainReport(tuple(margins), tuple(reasons))
+
+
+def _own_screws(mount: str, screws: Screws) -> Margin:
+    """The carrier's own screws against their proof load."""
+    have, told = proof_load(screws.thread, screws.grade), f"{screws.thread} {screws.grade}"
+    return Margin("screw proof load", f"{mount}: carrier screw", told, screws.greatest, have, "N", note="K 0.2, +30 %")
 
 
 def loose_pieces(before: Mesh, after: Mesh, part: Mesh) -> tuple[Reason, ...]:
@@ -134,7 +115,7 @@ def loose_pieces(before: Mesh, after: Mesh, part: Mesh) -> tuple[Reason, ...]:
     return tuple(result)
 
 
-def _mount(machine: Machine, carrier: Carrier, place: Mount) -> tuple[_Mount, list[str]]:
+def _mount(machine: Machine, carrier: Carrier, place: Mount) -> tuple[Faceplate, list[str]]:
     """The mount's screws, from the shop's holes or assumed, with what was assumed."""
     rotary = machine.rotary if place.rotary else None
     holes = [h for h in carrier.mount_holes if h.kind != "dowel" and h.end == "faceplate"]
@@ -153,7 +134,11 @@ def _mount(machine: Machine, carrier: Carrier, place: Mount) -> tuple[_Mount, li
     else:
         circle = CIRCLE * half
         told = f"{count} × {thread} {GRADE} at {torque:g} N·m assumed: the shop lists no mount holes (no source)"
-    return _Mount(Screws(thread, count, torque, GRADE), circle, half, pin, pin_at), [told]
+    assumed = [told]
+    if rotary is not None:
+        unit = f"{UNIT_SCREWS.count} × {UNIT_SCREWS.thread} {GRADE} at {UNIT_SCREWS.torque:g} N·m"
+        assumed.append(f"the rotary unit stands on the table by {unit}: assumed, common practice, no source")
+    return Faceplate(Screws(thread, count, torque, GRADE), circle, half, pin, pin_at), assumed
 
 
 def _pin(carrier: Carrier) -> tuple[float, float]:
@@ -175,13 +160,11 @@ def _on(body: Body, place: Mount, stations: set[str]) -> bool:
     return body.id == f"{place.id}/{place.carrier}" or body.owner in stations
 
 
-def _mass(bodies: Sequence[Body], densities: Mapping[str, float]) -> tuple[float, Array]:
-    """(kg, centre (3,) mm) of the bodies in the machine frame at angle zero."""
-    kilos = np.array([b.mesh.volume * 1e-9 * densities.get(b.kind, 7850.0) for b in bodies])
-    if not len(bodies) or kilos.sum() <= 0:
-        return 0.0, np.zeros(3)
-    centres = np.array([b.pose[:3, :3] @ b.mesh.centroid + b.pose[:3, 3] for b in bodies])
-    return float(kilos.sum()), np.asarray(kilos @ centres / kilos.sum())
+def _hanging(bodies: Sequence[Body], densities: Mapping[str, float]) -> Hanging:
+    """The bodies' masses; what no density is named for counts as steel."""
+    kilos = np.array([b.mesh.volume * 1e-9 * densities.get(b.kind, 7850.0) for b in bodies], dtype=float)
+    centres = [b.pose[:3, :3] @ b.mesh.centroid + b.pose[:3, 3] for b in bodies]
+    return Hanging(kilos, np.array(centres).reshape(-1, 3), np.array([b.kind == "part" for b in bodies], dtype=bool))
 
 
 def _threads(carrier: Carrier, grips: Iterable[Grip], clamps: Sequence[Clamp]) -> list[Margin]:
@@ -196,15 +179,14 @@ def _threads(carrier: Carrier, grips: Iterable[Grip], clamps: Sequence[Clamp]) -
     return margins
 
 
-def _links(
-    machine: Machine, place: Mount, carrier: Carrier, held: _Mount, cut: PlacedCut, mass: float, safety: float
-) -> list[Margin]:
+def _links(machine: Machine, place: Mount, held: Faceplate, cut: PlacedCut, mass: float, safety: float) -> list[Margin]:
     """Slip and tipping of one mount under one cut, always in the same order."""
     grown = 1.0 + cut.load.spread
     side, pull, torque = (grown * v for v in (cut.load.side, cut.load.pull, cut.load.torque))
     name = f"{place.id}: carrier on its mount"
     if place.rotary and machine.rotary is not None:
-        links = _on_faceplate(machine, place, held, cut, name, safety)
+        links = faceplate_margins(machine.rotary, place, held, cut, name, safety)
+        links += unit_margins(machine, machine.rotary, cut, safety)
     else:
         tips = cut.tips - place.pose[:3, 3]
         arm, height = float(np.hypot(tips[:, 0], tips[:, 1]).max()), float(tips[:, 2].max())
@@ -218,52 +200,8 @@ def _links(
         )  # fmt: skip
         links = [slip, tip]
     pins = "; friction and one dowel together, the dowel estimated" if held.pin else ""
-    return [replace(m, obstacle=f"{cut.name} at {cut.station}", note=f"{m.obstacle}{pins}") for m in links]
-
-
-def _on_faceplate(
-    machine: Machine, place: Mount, held: _Mount, cut: PlacedCut, name: str, safety: float
-) -> list[Margin]:
-    """The torque about the axis by friction at the faceplate, and the bending of a pallet without a tailstock."""
-    about = _about(place, cut)
-    have = (MOUNT_FRICTION * held.screws.least * held.circle + held.pin * held.pin_at) / 1000.0
-    links = [Margin("mount slip", name, f"{held.screws.count} × {held.screws.thread}", safety * about, have, "N·m")]
-    if machine.rotary is not None and not machine.rotary.tailstock:
-        out = float(np.abs((cut.tips - np.asarray(place.axis_point)) @ np.asarray(place.axis)).max())
-        force = (1.0 + cut.load.spread) * max(cut.load.side, cut.load.push, cut.load.pull)
-        links.append(tipping_margin(held.screws, name, force, 0.0, out, held.half, 0.0, safety=safety))
-    return links
-
-
-def _about(place: Mount, cut: PlacedCut) -> float:
-    """N·m that a cut puts on the rotary axis: its side force over the tip's height, its thrust over the offset."""
-    arm = cut.tips - np.asarray(place.axis_point)
-    beside = np.abs(arm @ np.cross(np.asarray(place.axis), [0.0, 0.0, 1.0]))
-    along = max(cut.load.push, cut.load.pull)
-    return float((1.0 + cut.load.spread) * (cut.load.side * np.abs(arm[:, 2]) + along * beside).max() / 1000.0)
-
-
-def _brakes(
-    machine: Machine, place: Mount, cuts: Sequence[PlacedCut], mass: float, centre: Array, safety: float
-) -> list[Margin]:
-    """The rotary's brake at every angle used, under the worst cut there."""
-    if not place.rotary or machine.rotary is None:
-        return []
-    axis, out = np.asarray(place.axis), centre - np.asarray(place.axis_point)
-    flat = out - (out @ axis) * axis
-    across = np.cross(axis, [0.0, 0.0, 1.0])
-    margins = []
-    for angle in sorted({round(c.angle, 3) + 0.0 for c in cuts}):
-        worst = max((c for c in cuts if abs(c.angle - angle) < 2e-3), key=lambda c: _about(place, c))
-        turn = math.radians(angle)
-        turned = flat * math.cos(turn) + np.cross(axis, flat) * math.sin(turn)
-        off = abs(float(turned @ across))
-        made = brake_margin(
-            machine.rotary.brake_torque, f"{place.id}: rotary axis", 1000.0 * _about(place, worst), 1.0, 0.0, mass, off,
-            90.0, safety=safety,
-        )  # fmt: skip
-        margins.append(replace(made, obstacle=f"brake at {angle:g}°: {worst.name} at {worst.station}"))
-    return margins
+    links[0] = replace(links[0], obstacle=f"{links[0].obstacle}{pins}")
+    return [replace(m, obstacle=cut.told, note=m.obstacle) for m in links]
 
 
 def _worst(rows: Iterable[list[Margin]]) -> list[Margin]:

@@ -9,12 +9,14 @@ from typing import Any
 from palletwright.cycle.model import Cycle
 from palletwright.flow import Payback, Timing, combined, cost_range, payback, timing
 from palletwright.flow.sets import waiting
+from palletwright.holding import ChainReport
 from palletwright.plan.arrange import Candidate
 from palletwright.plan.context import Context
 from palletwright.plan.cycles import cycle_facts, cycle_of_design
 from palletwright.plan.handling import station_loads
 from palletwright.plan.model import Design, StationAt, Way
 from palletwright.plan.money import design_cost, fixture_bill
+from palletwright.plan.mounted import chains_of, loose_of
 from palletwright.plan.options import OperationKey, Option, options
 from palletwright.plan.running import way_flow
 from palletwright.plan.scenes import LOOK, reach_of
@@ -39,10 +41,17 @@ class Examined:
     cycles: tuple[Cycle, ...]
     dropped: tuple[str, ...]
     parts: tuple[int, ...]
+    chains: tuple[ChainReport, ...] = ()
 
     @property
     def passed(self) -> bool:
-        return bool(self.parts) and min(self.parts) > 0 and all(r.passed for r in self.reaches)
+        clear = bool(self.parts) and min(self.parts) > 0 and all(r.passed for r in self.reaches)
+        return clear and all(m.passed for m in self.held)
+
+    @property
+    def held(self) -> tuple[Margin, ...]:
+        """What holds the carriers in the machine."""
+        return tuple(m for chain in self.chains for m in chain.margins)
 
     @property
     def least_clearance(self) -> float | None:
@@ -137,9 +146,11 @@ def examine_design(
             break
         look = LOOK if measured else 0.0
     cycles: tuple[Cycle, ...] = ()
+    chains: tuple[ChainReport, ...] = ()
     if measured and all_pass(reaches):
+        chains = tuple(r for c in cycles_of(design) for r in _chains(context, design, chosen, c))
         cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design))
-    return Examined(design, chosen, reaches, cycles, tuple(dropped), parts_per_cycle(design))
+    return Examined(design, chosen, reaches, cycles, tuple(dropped), parts_per_cycle(design), chains)
 
 
 def all_pass(reaches: tuple[ReachReport, ...]) -> bool:
@@ -163,6 +174,10 @@ def _worst_stations(design: Design, conflicts: list[tuple[str, str]]) -> set[str
 
 def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> Cycle:
     return context.timed("cycle", lambda: cycle_of_design(context, design, chosen, cycle))
+
+
+def _chains(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> tuple[ChainReport, ...]:
+    return context.timed("holding", lambda: chains_of(context, design, chosen, cycle))
 
 
 def cycle_timing(context: Context, examined: Examined, position: int, sets: int) -> Timing:
@@ -265,8 +280,8 @@ def operations_of(context: Context, examined: Examined) -> tuple[dict[str, Any],
 
 
 def margins_of(context: Context, examined: Examined) -> tuple[Margin, ...]:
-    """All margins of a design: scene, holding and grips."""
-    rows = [m for r in examined.reaches for m in r.margins]
+    """All margins of a design: scene, what holds the carriers, holding and grips."""
+    rows = [*(m for r in examined.reaches for m in r.margins), *examined.held]
     for choice in examined.design.operations:
         option = examined.options[choice.clamping]
         about = f"operation {choice.number}"
@@ -277,7 +292,9 @@ def margins_of(context: Context, examined: Examined) -> tuple[Margin, ...]:
 def reasons_of(context: Context, examined: Examined, total: Timing, back: Payback | None) -> tuple[Reason, ...]:
     """What limits the design and what it waits for."""
     rows = [r for report in examined.reaches for r in report.reasons]
+    rows += [r for report in examined.chains for r in report.reasons]
     design = examined.design
+    rows += loose_of(context, design)
     strip = context.variants(context.machine(design.machine), design.family)[design.sequence].strip
     if strip is not None:
         way_down = " ".join(f"{v:g}" for v in strip.down)

@@ -142,7 +142,7 @@ def _wanted(candidate: Candidate) -> int:
 
 
 def _failed(candidate: Candidate, examined: Examined) -> TurnedDown:
-    worst = [m for r in examined.reaches for m in r.margins if not m.passed]
+    worst = [m for m in (*(m for r in examined.reaches for m in r.margins), *examined.held) if not m.passed]
     if not worst:
         return TurnedDown(candidate.label, "no station is left after those in conflict are taken out")
     m = min(worst, key=lambda m: m.spare)
