@@ -294,6 +294,42 @@ def _verdict(
 
 
 @_jit  # type: ignore[untyped-decorator]
+def _holds_up_to(
+    grasp: Array, start: Array, normal: Array, stiff: Array, mu: Array, wrench: Array, gravity: Array,
+    pressed: NDArray[np.bool_], clamp: NDArray[np.bool_], opposed: NDArray[np.bool_], face: NDArray[np.int64],
+    limit: float, high: float, preload: float, rounds: int,
+    trial: Array, work: Array, load: Array, twist: Array, guess: Array,
+) -> float:  # fmt: skip
+    """Scale (to 0.01 %) up to which one load (6,) holds, when it doesn't at `high`.
+
+    Seven scales upwards to the first that fails, then halvings; the last twist that held is each next one's guess.
+    `trial`, `work`, `load`, `twist` and `guess` are room to work in.
+    """
+    low, step, tiny = 0.0, high / 8.0, 1e-6 * high
+    guess[:] = 0.0
+    halving = False
+    while not halving or (high - low > 1e-4 * high and high > tiny):
+        at = 0.5 * (low + high) if halving else low + step
+        if not halving and at > 7.5 * step:
+            halving = True
+            continue
+        for j in range(6):
+            load[j] = at * wrench[j] + gravity[j]
+            twist[j] = guess[j] * at / low if low > 0.0 else 0.0
+        left = _balance(grasp, start, normal, stiff, mu, load, twist, preload, rounds, trial, work)
+        good = left < _HELD
+        if good:
+            good = _verdict(start, normal, stiff, mu, trial, pressed, clamp, opposed, face, limit) > 0
+        if good:
+            low = at
+            guess[:] = twist
+        else:
+            high = at
+            halving = True
+    return low
+
+
+@_jit  # type: ignore[untyped-decorator]
 def least_scale(
     grasp: Array,
     start: Array,
@@ -343,30 +379,8 @@ def least_scale(
                 bent[k] = True
                 if state == 1:
                     continue
-                # Seven scales upwards to the first that fails, then halvings.
-                low, step, tiny = 0.0, high / 8.0, 1e-6 * high
-                guess[:] = 0.0
-                halving = False
-                while True:
-                    if halving and (high - low <= 1e-4 * high or high <= tiny):
-                        break
-                    at = 0.5 * (low + high) if halving else low + step
-                    if not halving and at > 7.5 * step:
-                        halving = True
-                        continue
-                    for j in range(6):
-                        load[j] = at * wrenches[k, j] + gravity[j]
-                        twist[j] = guess[j] * at / low if low > 0.0 else 0.0
-                    left = _balance(grasp, start, normal, stiff, mu, load, twist, preload, rounds, trial, work)
-                    good = False
-                    if left < _HELD:
-                        good = _verdict(start, normal, stiff, mu, trial, pressed, clamp, opposed, face, limit) > 0
-                    if good:
-                        low = at
-                        guess[:] = twist
-                    else:
-                        high = at
-                        halving = True
+                low = _holds_up_to(grasp, start, normal, stiff, mu, wrenches[k], gravity, pressed, clamp, opposed, face,
+                                   limit, high, preload, rounds, trial, work, load, twist, guess)  # fmt: skip
                 if low < best:
                     best, row = low, k
     return best, row
