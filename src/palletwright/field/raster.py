@@ -8,6 +8,7 @@ branch at the clamped place of its peak. Exact, not sampled: no point of the tri
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numba as nb
 import numpy as np
@@ -19,7 +20,8 @@ TOUCH = 1e-9
 """mm: contact with a grid line narrower than this belongs to the other cell. A closed mesh loses nothing by it,
 since the material behind each wall fills the cell on its own side up to the same height."""
 
-_BANDS = 16
+SHARED = 250_000
+"""Cells for each thread: starting one costs more than filling fewer."""
 
 
 @nb.njit(cache=True, inline="never")
@@ -58,53 +60,47 @@ def _upper_at(qx, qz, n, x):  # type: ignore[no-untyped-def]
     return best
 
 
-@nb.njit(cache=True, parallel=True)
-def _raster(corners, ox, oy, ny, nx, pitch, grow, bands):  # type: ignore[no-untyped-def]
-    z = np.full((ny, nx), -np.inf)
-    band = (ny + bands - 1) // bands
-    for part in nb.prange(bands):
-        j_first = part * band
-        j_end = min(ny, j_first + band)
-        if j_first >= j_end:
+@nb.njit(cache=True, nogil=True)
+def _rows(corners, ox, oy, z, j_first, j_end, pitch, grow):  # type: ignore[no-untyped-def]
+    """Fills the rows j_first to j_end of z."""
+    nx = z.shape[1]
+    ax, ay, az = np.empty(3), np.empty(3), np.empty(3)
+    bx, by, bz = np.empty(8), np.empty(8), np.empty(8)
+    cx, cy, cz = np.empty(8), np.empty(8), np.empty(8)
+    for t in range(corners.shape[0]):
+        y_min = min(corners[t, 0, 1], corners[t, 1, 1], corners[t, 2, 1]) - oy
+        y_max = max(corners[t, 0, 1], corners[t, 1, 1], corners[t, 2, 1]) - oy
+        j0 = max(int(np.floor((y_min - grow + TOUCH) / pitch)), j_first)
+        j1 = min(int(np.floor((y_max + grow - TOUCH) / pitch)), j_end - 1)
+        if j0 > j1:
             continue
-        ax, ay, az = np.empty(3), np.empty(3), np.empty(3)
-        bx, by, bz = np.empty(8), np.empty(8), np.empty(8)
-        cx, cy, cz = np.empty(8), np.empty(8), np.empty(8)
-        for t in range(corners.shape[0]):
-            y_min = min(corners[t, 0, 1], corners[t, 1, 1], corners[t, 2, 1]) - oy
-            y_max = max(corners[t, 0, 1], corners[t, 1, 1], corners[t, 2, 1]) - oy
-            j0 = max(int(np.floor((y_min - grow + TOUCH) / pitch)), j_first)
-            j1 = min(int(np.floor((y_max + grow - TOUCH) / pitch)), j_end - 1)
-            if j0 > j1:
+        for k in range(3):
+            ax[k] = corners[t, k, 0] - ox
+            ay[k] = corners[t, k, 1] - oy
+            az[k] = corners[t, k, 2]
+        for j in range(j0, j1 + 1):
+            n = _cut(ax, ay, az, 3, j * pitch - grow, True, bx, by, bz)
+            n = _cut(bx, by, bz, n, (j + 1) * pitch + grow, False, cx, cy, cz)
+            if n == 0:
                 continue
-            for k in range(3):
-                ax[k] = corners[t, k, 0] - ox
-                ay[k] = corners[t, k, 1] - oy
-                az[k] = corners[t, k, 2]
-            for j in range(j0, j1 + 1):
-                n = _cut(ax, ay, az, 3, j * pitch - grow, True, bx, by, bz)
-                n = _cut(bx, by, bz, n, (j + 1) * pitch + grow, False, cx, cy, cz)
-                if n == 0:
+            x_min, x_max, x_peak, peak, least = cx[0], cx[0], cx[0], cz[0], cz[0]
+            for k in range(1, n):
+                x_min, x_max, least = min(x_min, cx[k]), max(x_max, cx[k]), min(least, cz[k])
+                if cz[k] > peak:
+                    peak, x_peak = cz[k], cx[k]
+            i0 = max(int(np.floor((x_min - grow + TOUCH) / pitch)), 0)
+            i1 = min(int(np.floor((x_max + grow - TOUCH) / pitch)), nx - 1)
+            for i in range(i0, i1 + 1):
+                if z[j, i] >= peak:
                     continue
-                x_min, x_max, x_peak, peak, least = cx[0], cx[0], cx[0], cz[0], cz[0]
-                for k in range(1, n):
-                    x_min, x_max, least = min(x_min, cx[k]), max(x_max, cx[k]), min(least, cz[k])
-                    if cz[k] > peak:
-                        peak, x_peak = cz[k], cx[k]
-                i0 = max(int(np.floor((x_min - grow + TOUCH) / pitch)), 0)
-                i1 = min(int(np.floor((x_max + grow - TOUCH) / pitch)), nx - 1)
-                for i in range(i0, i1 + 1):
-                    if z[j, i] >= peak:
-                        continue
-                    lo = max(i * pitch - grow, x_min)
-                    hi = min((i + 1) * pitch + grow, x_max)
-                    if lo <= x_peak <= hi or hi < lo or least == peak:
-                        h = peak
-                    else:
-                        h = min(peak, _upper_at(cx, cz, n, hi if x_peak > hi else lo))
-                    if h > z[j, i]:
-                        z[j, i] = h
-    return z
+                lo = max(i * pitch - grow, x_min)
+                hi = min((i + 1) * pitch + grow, x_max)
+                if lo <= x_peak <= hi or hi < lo or least == peak:
+                    h = peak
+                else:
+                    h = min(peak, _upper_at(cx, cz, n, hi if x_peak > hi else lo))
+                if h > z[j, i]:
+                    z[j, i] = h
 
 
 def raster(
@@ -125,19 +121,20 @@ def raster(
     (ny, nx) float64, mm, -inf where nothing is. With grow = 0 it is the exact greatest height in the cell.
     """
     _checked(corners, shape, pitch)
-    ny, nx = shape
-    return np.asarray(
-        _raster(
-            np.ascontiguousarray(corners, dtype=np.float64),
-            float(origin[0]),
-            float(origin[1]),
-            ny,
-            nx,
-            float(pitch),
-            float(grow),
-            _BANDS,
-        )
-    )
+    z = np.full(shape, -np.inf)
+    given = np.ascontiguousarray(corners, dtype=np.float64)
+
+    def fill(first: int, end: int) -> None:
+        _rows(given, float(origin[0]), float(origin[1]), z, first, end, float(pitch), float(grow))
+
+    hands = min(nb.get_num_threads(), max(1, z.size // SHARED))
+    edges = np.linspace(0, shape[0], hands + 1).astype(int).tolist()
+    if hands == 1:
+        fill(0, shape[0])
+    else:
+        with ThreadPoolExecutor(hands) as pool:
+            list(pool.map(fill, edges[:-1], edges[1:]))
+    return z
 
 
 def raster_bottom(
