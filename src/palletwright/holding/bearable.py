@@ -10,10 +10,11 @@ from palletwright.cutting.model import Load
 from palletwright.grip.model import Grip
 from palletwright.holding.certify import PRELOAD_DROP, down_of, floor_of, pressed_share
 from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, contacts_of, wrench
+from palletwright.holding.devices import short_by
 from palletwright.holding.elastic import Rest, balanced, elastic_factor, rest
 from palletwright.holding.loads import StationCut, loads_of
 from palletwright.holding.worst import lower_bounds, worst_factor
-from palletwright.shop.model import Floors
+from palletwright.shop.model import Clamp, Floors
 from palletwright.verdict import Vec
 
 
@@ -25,6 +26,7 @@ def bearable(
     floors: Floors,
     centre: Vec | None = None,
     preload_drop: float = PRELOAD_DROP,
+    clamps: Sequence[Clamp] = (),
 ) -> tuple[float, ...]:
     """Of each cut the share of its load, at most 1, at which both verdicts reach the grip's floor.
 
@@ -33,7 +35,7 @@ def bearable(
     Parameters as for `certify`. The weight isn't scaled; it stands in both factors.
     """
     base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
-    contacts = base.scaled(1.0 - preload_drop)
+    contacts = base.scaled(short_by(grip, base, clamps, preload_drop))
     floor = floor_of(grip, floors)
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
     known: dict[tuple[float, ...], tuple[Array, Rest]] = {}

@@ -9,13 +9,14 @@ import numpy as np
 
 from palletwright.cutting.model import Load
 from palletwright.grip.model import Grip
-from palletwright.holding.advice import advise
+from palletwright.holding.advice import Prices, Question, advise, greatest_share, least_share
 from palletwright.holding.contacts import STANDARD_GRAVITY, Array, Contacts, contacts_of, location, wrench
-from palletwright.holding.devices import device_margins
+from palletwright.holding.devices import device_margins, short_by, windows
 from palletwright.holding.elastic import PRESSED, PRESSED_BY_FRICTION, elastic_factor, respond, rest
 from palletwright.holding.friction import LeastPreload, friction_factors, least_preload
 from palletwright.holding.loads import Loads, StationCut, loads_of, undominated
 from palletwright.holding.model import HoldingReport
+from palletwright.holding.moves import Motion, moving_margin
 from palletwright.holding.told import by_state, by_twist
 from palletwright.holding.worst import failing, lower_bounds, worst_factor
 from palletwright.shop.model import Clamp, Floors
@@ -26,6 +27,7 @@ PRELOAD_DROP = 0.3  # common practice, no source
 RAW = 1.2
 _ELASTIC_ABOVE = 1.6
 _LEAST_ROUNDS = 6
+_BALANCED = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,7 @@ class _Finding:
     row: int
     gives: str
     bound: float
+    twist: Array
     reactions: Array
     elastic_is_least: bool
 
@@ -70,6 +73,9 @@ def certify(
     yield_strength: float | None = None,
     advice: bool = True,
     least: bool = True,
+    motions: Sequence[Motion] = (),
+    details: bool = False,
+    prices: Prices | None = None,
 ) -> HoldingReport:
     """Holding report of a grip under its cuts, all in the station frame.
 
@@ -79,22 +85,22 @@ def certify(
     mass_kg, centre : of the part as clamped; the weight acts at the contacts' middle unless `centre` (mm) is given
     gravity_directions : further directions of gravity (index angles) in which the clamped part must stay put. During
         a cut gravity points against the cut's direction: the spindle is vertical.
-    preload_drop : fraction by which every preload may be short
+    preload_drop : fraction by which every preload may be short; a clamp driven by pressure has its own
     clamps : the shop's clamps, for screws and marks; contacts name theirs through the grip's devices
     yield_strength : N/mm² of the part, for marks
-    advice, least : also look for the cheapest change where the floor is missed, and for the least preloads; a search
-        over many grips leaves both out
+    advice, least : also look for the cheapest change where the floor is missed (`prices` tell which is), and for the
+        least preloads; a search over many grips leaves both out
+    motions : what the part feels between cuts (`moves.motions`)
+    details : also what to set at each clamp, and how far the part moves at the tool
 
     Notes
     -----
     Regime 'stop': no friction at clamps. Regime 'friction': all contacts, at the low value. Loads stand at the upper
     end of their spread.
     """
-    drop = 1.0 - preload_drop
     base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
-    contacts = base.scaled(drop)
-    rank, condition = location(contacts)
-    floor = floor_of(grip, floors)
+    kept = short_by(grip, base, clamps, preload_drop)
+    contacts, floor = base.scaled(kept), floor_of(grip, floors)
     if not cuts:
         raise ValueError("certify needs at least one cut")
     middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
@@ -102,41 +108,89 @@ def certify(
     loads = loads_of(cuts)
     best, gravity = _worst_way(grip, contacts, cuts, loads, middle, mass_kg)
     loose = _loose(contacts, middle, mass_kg, gravity_directions)
-    enough = _least(contacts, loads.wrenches, gravity, floor) if least else None
+    moving = moving_margin(contacts, middle, mass_kg, motions, floor)
     pressures = device_margins(grip, base, best.reactions, clamps, yield_strength)
+    report = _report(grip, contacts, loads, best, floor, loose, [*([moving] if moving else []), *pressures])
+    if least:
+        report = _with_least(report, contacts, loads.wrenches, gravity, kept)
+    asked = Question(
+        loads.wrenches,
+        gravity,
+        floor,
+        report.holding_factor or 0.0,
+        cuts[loads.cut[best.row]].name,
+        _aside(loads.force[best.row], down_of(cuts[loads.cut[best.row]].direction)),
+        *greatest_share(base, clamps, grip),
+        grip.regime == "friction",
+        tuple(c.device for i in contacts.ids[contacts.locators :] for c in grip.contacts if c.id == i),
+        pressed_share(grip),
+    )
+    if advice and asked.factor < floor:
+        report = replace(report, reasons=(*report.reasons, *advise(contacts, asked, prices)))
+    if not details:
+        return report
+    share = least_share(contacts, asked)
+    set_to = windows(grip, base, share, clamps, yield_strength) if share is not None else ()
+    return replace(report, windows=set_to, at_tool=_at_tool(contacts, loads, gravity))
+
+
+def _report(
+    grip: Grip, contacts: Contacts, loads: Loads, best: _Finding, floor: float, loose: str, more: Sequence[Margin]
+) -> HoldingReport:
+    """The report of what was found, without least preloads, advice and details."""
+    rank, condition = location(contacts)
     factor = 0.0 if loose else best.factor
-    gives = loose or _first(best, factor, floor, pressures)
+    gives = loose or _first(best, factor, floor, more)
     margin = _margin(loads, best.row, floor, factor, gives)
-    reasons = _reasons(grip, rank)
-    if advice and factor < floor:
-        cut = cuts[loads.cut[best.row]]
-        push = _aside(loads.force[best.row], down_of(cut.direction))
-        reasons += advise(contacts, base, loads.wrenches, gravity, floor, factor, cut.name, push, clamps, grip)
     return HoldingReport(
         located=rank + len(grip.unlocated) == 6,
         rank=rank,
         condition=condition,
-        least_preload=tuple(float(p) for p in enough.each / drop) if enough and enough.status == "ok" else (),
+        least_preload=(),
         friction_factor=best.friction,
         elastic_factor=best.elastic,
         holding_factor=factor,
         floor=floor,
         worst_load=margin.obstacle,
         gives_first=gives,
-        margins=(margin, *pressures),
-        reasons=reasons,
-        certificate=_certificate(best.bound, enough, len(loads)),
+        margins=(margin, *more),
+        reasons=_reasons(grip, rank),
+        certificate=_certificate(best, len(loads)),
         elastic=_entries(contacts, best),
     )
 
 
-def _certificate(bound: float, enough: LeastPreload | None, loads: int) -> dict[str, object]:
-    """What proves the friction verdict: its dual bound, the least preload's own certificate, how many loads."""
+def _certificate(best: _Finding, loads: int) -> dict[str, object]:
+    """What proves the friction verdict: no larger scale of the worst load can be balanced (see `answer`)."""
     return {
-        "friction_upper_bound": bound,
-        "least_preload": enough.certificate if enough else {},
+        "friction_upper_bound": best.bound,
+        "twist": [float(x) for x in best.twist],
+        "checked": bool(abs(best.bound - best.friction) <= 1e-4 * max(1.0, best.friction)),
+        "least_preload": {},
         "loads": loads,
     }
+
+
+def _with_least(
+    report: HoldingReport, contacts: Contacts, wrenches: Array, gravity: Array, kept: Array
+) -> HoldingReport:
+    """The report with the least preloads, as they have to be set: what may be short is added."""
+    enough = _least(contacts, wrenches, gravity, report.floor)
+    each = enough.each / kept[contacts.locators :] if enough.status == "ok" else ()
+    return replace(
+        report,
+        least_preload=tuple(float(p) for p in each),
+        certificate=report.certificate | {"least_preload": enough.certificate},
+    )
+
+
+def _at_tool(contacts: Contacts, loads: Loads, gravity: Array) -> dict[str, object]:
+    """The greatest motion of the part at the tool (mm) under the cuts as they are, and the load that makes it."""
+    state = respond(contacts, rest(contacts, gravity), loads.wrenches, gravity)
+    moved = np.linalg.norm(state.twist[:, :3] + np.cross(state.twist[:, 3:], loads.at), axis=1)
+    moved[state.residual > _BALANCED] = np.inf
+    k = int(np.argmax(moved))
+    return {"mm": float(moved[k]) if np.isfinite(moved[k]) else None, "load": loads.name(k)}
 
 
 def _worst_way(
@@ -192,7 +246,7 @@ def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array, sh
         row = worst.row
     past = respond(contacts, at_rest, (min(elastic, worst.factor) * 1.001 + 1e-6) * wrenches[row : row + 1], gravity)
     gives = by_state(contacts, at_rest, past, 0) if decides else by_twist(contacts, worst.twist)
-    return _Finding(worst.factor, elastic, int(rows[row]), gives, worst.bound, past.force[0], decides)
+    return _Finding(worst.factor, elastic, int(rows[row]), gives, worst.bound, worst.twist, past.force[0], decides)
 
 
 def _loose(contacts: Contacts, middle: Array, mass: float, directions: Sequence[Vec]) -> str:
@@ -220,9 +274,9 @@ def _least(contacts: Contacts, wrenches: Array, gravity: Array, floor: float) ->
     return replace(least, certificate=least.certificate | {"loads": "not all: the sum is a lower bound"})
 
 
-def _first(best: _Finding, factor: float, floor: float, pressures: tuple[Margin, ...]) -> str:
+def _first(best: _Finding, factor: float, floor: float, others: Sequence[Margin]) -> str:
     """A failing screw or a mark comes before a slip that the floor still keeps away."""
-    failed = [m for m in pressures if not m.passed]
+    failed = [m for m in others if not m.passed]
     if failed and factor >= floor:
         return f"{failed[0].check}: {failed[0].subject}"
     return best.gives

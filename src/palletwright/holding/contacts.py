@@ -51,10 +51,10 @@ class Contacts:
     drag: Array | None = None
     face: NDArray[np.intp] | None = None
 
-    def scaled(self, share: float) -> Contacts:
-        """The same contacts with all preloads, and what they drag along, times `share`."""
-        drag = None if self.drag is None else share * self.drag
-        return replace(self, preload=share * self.preload, drag=drag)
+    def scaled(self, share: float | Array) -> Contacts:
+        """The same contacts with all preloads, and what they drag along, times `share` (one, or one each (m,))."""
+        drag = None if self.drag is None else np.multiply(share, self.drag.T).T
+        return replace(self, preload=np.multiply(share, self.preload), drag=drag)
 
     @cached_property
     def basis(self) -> Array:

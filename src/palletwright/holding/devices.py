@@ -1,7 +1,8 @@
-"""Clamps under their load: screws against the proof load, marks on the part."""
+"""Clamps under their load: screws against the proof load, marks on the part, and what to set at each."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,6 +11,7 @@ import numpy as np
 from palletwright.grip.model import Grip
 from palletwright.holding.bolts import NUT_FACTOR, SCATTER, bolt, proof_load, screw_force
 from palletwright.holding.contacts import Array, Contacts
+from palletwright.holding.model import Window
 from palletwright.shop.model import Clamp
 from palletwright.verdict import Margin
 
@@ -18,6 +20,10 @@ PATCH_HEIGHT = 3.0
 # Mean pressure over yield strength at which a flat pad marks a part: 1 is the onset in plain compression (statics).
 MARK = 1.0
 GRADE = "8.8"
+# A screw's head over its clearance hole, ISO 273 medium: 1.1 times the thread (from memory, unconfirmed).
+HOLE = 1.1
+# Contacts of one wide pad stand this share of its half width apart (the grip room places them so).
+INSET = 0.9
 
 
 def clamp_of(grip: Grip, device: str, clamps: Sequence[Clamp]) -> Clamp | None:
@@ -26,23 +32,51 @@ def clamp_of(grip: Grip, device: str, clamps: Sequence[Clamp]) -> Clamp | None:
     return next((c for c in clamps if c.id == catalogue), None)
 
 
+def short_by(grip: Grip, base: Contacts, clamps: Sequence[Clamp], drop: float) -> Array:
+    """(m,) share of its preload that each contact keeps: `drop` off for screws, their own drop off for pressure."""
+    device = {c.id: c.device for c in grip.contacts}
+    known = [clamp_of(grip, device[i], clamps) for i in base.ids]
+    return 1.0 - np.array([drop if c is None or c.pressure is None else c.pressure_drop for c in known])
+
+
 @dataclass(frozen=True, slots=True)
 class Pressed:
-    """One clamp in place: the share of its rated force that its contacts give, and how far the cut raises it (≥ 1)."""
+    """One clamp in place: the share of its rated force that its contacts give, how far the cut raises it (≥ 1), and
+    the mm of width with which it touches the part."""
 
     device: str
     clamp: Clamp
     share: float
     raised: float
+    width: float
 
     @property
     def torque(self) -> float:
+        """N·m to set."""
         return self.clamp.torque * self.share
 
     @property
     def screw(self) -> float:
         """Greatest screw force, N, scatter included."""
         return screw_force(self.torque, bolt(self.clamp.screw).diameter)[2] * self.raised
+
+    @property
+    def scatter(self) -> float:
+        """Fraction by which its force may be exceeded: a screw's by torque; pressure is limited by its valve."""
+        return SCATTER if self.clamp.pressure is None else 0.0
+
+    @property
+    def area(self) -> float:
+        """mm² that press on the part: a screw's head around its hole, else the pad's width by its height."""
+        if self.clamp.kind == "screw":
+            hole = HOLE * bolt(self.clamp.screw).diameter
+            return math.pi / 4.0 * max(self.clamp.footprint[0] ** 2 - hole**2, 1.0)
+        return self.width * PATCH_HEIGHT
+
+    @property
+    def pressure(self) -> float:
+        """N/mm² on the part, scatter and the cut's share included."""
+        return self.clamp.force * self.share * (1.0 + self.scatter) * self.raised / self.area
 
 
 def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Array | None = None) -> list[Pressed]:
@@ -63,7 +97,11 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
             if reactions is None
             else float(np.linalg.norm((reactions[at, 0, None] * base.normal[at]).sum(axis=0) + drag))
         )
-        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force)))
+        width = clamp.footprint[0]
+        if len(at) > 1:
+            spread = float(np.linalg.norm(base.at[at][:, None] - base.at[at][None], axis=2).max())
+            width = min(width, spread / INSET) if spread > 1.0 else width
+        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), width))
     return found
 
 
@@ -77,29 +115,32 @@ def device_margins(
     """
     margins = []
     for p in pressed(grip, base, clamps, reactions):
-        note = f"torque {p.torque:.1f} N·m, K {NUT_FACTOR:g}, +{SCATTER:.0%} scatter, class {GRADE} assumed"
-        have = proof_load(p.clamp.screw, GRADE)
-        margins.append(Margin("screw proof load", f"clamp {p.device}", p.clamp.screw, p.screw, have, "N", note=note))
+        subject = f"clamp {p.device}"
+        if p.clamp.pressure is None:
+            note = f"torque {p.torque:.1f} N·m, K {NUT_FACTOR:g}, +{SCATTER:.0%} scatter, class {GRADE} assumed"
+            have = proof_load(p.clamp.screw, GRADE)
+            margins.append(Margin("screw proof load", subject, p.clamp.screw, p.screw, have, "N", note=note))
         if yield_strength is not None:
-            pressure = p.clamp.force * p.share * (1.0 + SCATTER) * p.raised / (p.clamp.footprint[0] * PATCH_HEIGHT)
-            note = f"contact patch {p.clamp.footprint[0]:g} × {PATCH_HEIGHT:g} mm (estimated)"
-            margins.append(
-                Margin("marks", f"clamp {p.device}", "part", pressure, MARK * yield_strength, "N/mm²", note=note)
-            )
+            note = f"pressed on {p.area:.0f} mm² (estimated)"
+            margins.append(Margin("marks", subject, "part", p.pressure, MARK * yield_strength, "N/mm²", note=note))
     return tuple(margins)
 
 
-def torque_window(
-    grip: Grip, base: Contacts, slides_at: float, clamps: Sequence[Clamp], yield_strength: float
-) -> dict[str, tuple[float, float]]:
-    """Torque (N·m) window of each named clamp: from where the part slides to where the screw or the part gives.
+def windows(
+    grip: Grip, base: Contacts, slides_at: float, clamps: Sequence[Clamp], yield_strength: float | None
+) -> tuple[Window, ...]:
+    """What to set at each named clamp: from where the part slides to where the screw or the part gives.
 
     `slides_at` is the share of the nominal preloads at which the holding factor meets its floor.
     """
-    window = {}
+    found = []
     for p in pressed(grip, base, clamps):
-        by_screw = p.torque * proof_load(p.clamp.screw, GRADE) / p.screw
-        area = p.clamp.footprint[0] * PATCH_HEIGHT
-        by_mark = p.torque * MARK * yield_strength * area / (p.clamp.force * p.share * (1.0 + SCATTER))
-        window[p.device] = (p.torque * slides_at, min(by_screw, by_mark))
-    return window
+        ends = []
+        if p.clamp.pressure is None:
+            ends.append((proof_load(p.clamp.screw, GRADE) / p.screw, f"screw {p.clamp.screw} passes its proof load"))
+        if yield_strength is not None:
+            ends.append((MARK * yield_strength / p.pressure, "marks the part"))
+        most, by = min(ends, default=(math.inf, "nothing known"))
+        now, unit = (p.torque, "N·m") if p.clamp.pressure is None else (p.clamp.pressure * p.share, "bar")
+        found.append(Window(p.device, p.clamp.screw, now * slides_at, now, now * most, by, unit))
+    return tuple(found)

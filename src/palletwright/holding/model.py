@@ -20,9 +20,30 @@ class Wrench:
     name: str
 
 
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What to set at one clamp, in `unit` (N·m, or bar where pressure drives it).
+
+    Below `slides` the holding factor misses its floor; past `gives` the first of `by` gives: its screw passes the
+    proof load, or it marks or bends the part. `slides` above `gives`: no setting serves.
+    """
+
+    clamp: str
+    screw: str
+    slides: float
+    set: float
+    gives: float
+    by: str
+    unit: str = "N·m"
+
+
 @dataclass(frozen=True, eq=False)
 class HoldingReport:
-    """Friction limit and elastic factor (the scale of the cutting load that it survives); the smaller decides."""
+    """Friction limit and elastic factor (the scale of the cutting load that it survives); the smaller decides.
+
+    `windows` and `at_tool` (the greatest motion of the part at the tool under the cut as it is: `mm` and its `load`)
+    are filled in where details are asked for. A report passes when the part is located and every margin is kept.
+    """
 
     located: bool
     rank: int
@@ -38,7 +59,10 @@ class HoldingReport:
     reasons: tuple[Reason, ...] = ()
     certificate: dict[str, object] = field(default_factory=dict)
     elastic: tuple[dict[str, object], ...] = ()
+    windows: tuple[Window, ...] = ()
+    at_tool: dict[str, object] | None = None
 
     @property
     def passed(self) -> bool:
-        return self.located and self.holding_factor is not None and self.holding_factor >= self.floor
+        held = self.holding_factor is not None and self.holding_factor >= self.floor
+        return self.located and held and all(m.passed for m in self.margins)

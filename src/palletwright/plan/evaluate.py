@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from palletwright.cycle.model import Cycle
@@ -14,10 +14,12 @@ from palletwright.plan.arrange import Candidate
 from palletwright.plan.context import Context
 from palletwright.plan.cycles import cycle_facts, cycle_of_design
 from palletwright.plan.handling import station_loads
+from palletwright.plan.located import Places, locations
 from palletwright.plan.model import Design, StationAt, Way
 from palletwright.plan.money import design_cost, fixture_bill
 from palletwright.plan.mounted import chains_of, loose_of
 from palletwright.plan.options import OperationKey, Option, options
+from palletwright.plan.proved import Proof, proof_of, told
 from palletwright.plan.running import way_flow
 from palletwright.plan.scenes import LOOK, reach_of
 from palletwright.plan.today import today_cost, today_spreads
@@ -42,6 +44,8 @@ class Examined:
     dropped: tuple[str, ...]
     parts: tuple[int, ...]
     chains: tuple[ChainReport, ...] = ()
+    proofs: dict[int, Proof] = field(default_factory=dict)
+    places: Places = field(default_factory=Places)
 
     @property
     def passed(self) -> bool:
@@ -50,8 +54,13 @@ class Examined:
 
     @property
     def held(self) -> tuple[Margin, ...]:
-        """What holds the carriers in the machine."""
-        return tuple(m for chain in self.chains for m in chain.margins)
+        """What holds the parts and the carriers in the machine, and where the parts then stand."""
+        rows = [m for chain in self.chains for m in chain.margins]
+        for choice in self.design.operations if self.proofs else ():
+            about = f"operation {choice.number}"
+            own = (*self.options[choice.clamping].grip.margins, *self.proofs[choice.clamping].report.margins)
+            rows += [replace(m, subject=f"{about}: {m.subject}") for m in own]
+        return (*rows, *self.places.margins)
 
     @property
     def least_clearance(self) -> float | None:
@@ -145,12 +154,11 @@ def examine_design(
         elif look or not measured:
             break
         look = LOOK if measured else 0.0
-    cycles: tuple[Cycle, ...] = ()
-    chains: tuple[ChainReport, ...] = ()
-    if measured and all_pass(reaches):
-        chains = tuple(r for c in cycles_of(design) for r in _chains(context, design, chosen, c))
-        cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design))
-    return Examined(design, chosen, reaches, cycles, tuple(dropped), parts_per_cycle(design), chains)
+    seen = Examined(design, chosen, reaches, (), tuple(dropped), parts_per_cycle(design))
+    if not measured or not all_pass(reaches):
+        return seen
+    held = context.timed("holding", lambda: _held(context, seen))
+    return replace(held, cycles=tuple(_cycle(context, design, chosen, c) for c in cycles_of(design)))
 
 
 def all_pass(reaches: tuple[ReachReport, ...]) -> bool:
@@ -176,8 +184,12 @@ def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: i
     return context.timed("cycle", lambda: cycle_of_design(context, design, chosen, cycle))
 
 
-def _chains(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> tuple[ChainReport, ...]:
-    return context.timed("holding", lambda: chains_of(context, design, chosen, cycle))
+def _held(context: Context, seen: Examined) -> Examined:
+    """The same with what holds its parts and carriers, and where the parts stand."""
+    design, chosen = seen.design, seen.options
+    chains = tuple(r for c in cycles_of(design) for r in chains_of(context, design, chosen, c))
+    proofs = {o.clamping: proof_of(context, design, o, chosen[o.clamping]) for o in design.operations}
+    return replace(seen, chains=chains, proofs=proofs, places=locations(context, design, chosen, proofs))
 
 
 def cycle_timing(context: Context, examined: Examined, position: int, sets: int) -> Timing:
@@ -269,7 +281,9 @@ def operations_of(context: Context, examined: Examined) -> tuple[dict[str, Any],
                     "elastic": option.holding.elastic_factor,
                     "worst_load": option.holding.worst_load,
                     "gives_first": option.holding.gives_first,
-                },
+                }
+                | told(examined.proofs[choice.clamping].report),
+                "location": list(examined.places.rows.get(choice.number, ())),
                 "stations": sum(len(s.parts) for s in design.stations if s.operation == choice.clamping),
                 "cutting_seconds": sum(c.seconds for c in option.cuts),
                 "tools": sorted({c.tool for c in option.cuts}),
@@ -280,13 +294,8 @@ def operations_of(context: Context, examined: Examined) -> tuple[dict[str, Any],
 
 
 def margins_of(context: Context, examined: Examined) -> tuple[Margin, ...]:
-    """All margins of a design: scene, what holds the carriers, holding and grips."""
-    rows = [*(m for r in examined.reaches for m in r.margins), *examined.held]
-    for choice in examined.design.operations:
-        option = examined.options[choice.clamping]
-        about = f"operation {choice.number}"
-        rows += [replace(m, subject=f"{about}: {m.subject}") for m in (*option.grip.margins, *option.holding.margins)]
-    return tuple(rows)
+    """All margins of a design: scene, what holds the carriers, holding and grips, places."""
+    return (*(m for r in examined.reaches for m in r.margins), *examined.held)
 
 
 def reasons_of(context: Context, examined: Examined, total: Timing, back: Payback | None) -> tuple[Reason, ...]:
@@ -294,7 +303,7 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
     rows = [r for report in examined.reaches for r in report.reasons]
     rows += [r for report in examined.chains for r in report.reasons]
     design = examined.design
-    rows += loose_of(context, design)
+    rows += [*loose_of(context, design), *examined.places.reasons]
     strip = context.variants(context.machine(design.machine), design.family)[design.sequence].strip
     if strip is not None:
         way_down = " ".join(f"{v:g}" for v in strip.down)
@@ -317,6 +326,8 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
             Reason(f"operation {choice.number}", f"{r.about}: {r.text}", r.amount, r.unit)
             for r in examined.options[choice.clamping].grip.reasons[:2]
         ]
+        faster = examined.proofs[choice.clamping].faster
+        rows += [replace(r, about=f"operation {choice.number}: {r.about}") for r in faster]
     return tuple(rows)
 
 

@@ -209,6 +209,14 @@ class Clamp(Model):
     widest_hole: Length | None = None
     serrated: bool = Field(default=False, description="has a serrated face for raw stock, a smooth one for the rest")
     source: str = ""
+    pressure: float | None = Field(
+        default=None,
+        gt=0,
+        description="bar of oil or air at which `force` is reached; `screw` and `torque` then hold its body",
+    )
+    pressure_drop: float = Field(
+        default=0.2, ge=0, lt=1, description="fraction by which the pressure may fall while parts are clamped"
+    )
 
 
 class Locator(Model):
