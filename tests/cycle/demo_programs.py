@@ -27,14 +27,14 @@ first, and above the second before the first length is on. Every height that a c
 def jobs_of(data: dict[str, Any], folder: Path) -> list[tuple[ProgramJob, Any]]:
     """The program job of every cycle of every way of a plan, and its machine."""
     from palletwright.papers.facts import facts
-    from palletwright.papers.live import rebuild
+    from palletwright.papers.live import live_of
     from palletwright.papers.programs import program_job
     from palletwright.papers.words import Words
 
     found = []
     for way in (k for k, row in enumerate(data["plans"]) if row["scene"]):  # papers are written for these only
         given = facts(data, way, Words("en", "mm"))
-        live = rebuild(given, folder)
+        live = live_of(given, folder)
         assert not isinstance(live, str), live
         found += [(for_machine(program_job(given, c, live), given.machine), given.machine) for c in given.cycles]
     return found

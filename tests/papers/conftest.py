@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from palletwright.cutting.model import Conditions, Cut, Load
 from palletwright.demo import demo_job
-from palletwright.grip.model import Contact, Device
+from palletwright.grip.model import Contact, Device, Grip
 from palletwright.job import read_job_and_shop
+from palletwright.job.model import Job
 from palletwright.layout.sides import carrier_mesh, sides_of
 from palletwright.papers.facts import Facts, facts
+from palletwright.papers.live import Live
 from palletwright.papers.words import Words
+from palletwright.plan.kept import Held, Kept, Visited
 from palletwright.plan.model import Design, OperationChoice, Placing, Plan, StationAt, Way
 from palletwright.plan.pictures import packed
 from palletwright.plan.record import to_dict
@@ -156,9 +158,9 @@ def live(given):
     load = Load(0.0, 100.0, 0.0, 1.0, 0.2, "by hand")
     tip = np.array([[0.0, 0.0, -RUN_OUT]])
     cut = Cut("hole-1", "drill", (0.0, 0.0, 1.0), DRILL, tip, 30.0, conditions, load, 10.0)
-    grip = SimpleNamespace(devices=devices, contacts=CONTACTS, poses=np.eye(4)[None])
-    option = SimpleNamespace(grip=grip, cuts=(cut,))
+    grip = Grip("edge-1", "edge", np.eye(4)[None], CONTACTS, devices, "stop", 1, 100.0, 0.5)
+    held = Held(grip, (cut,))
     material = next(m for m in given.shop.materials if m.id == "6061-T6")
     tools = {t.number: t for t in given.shop.tools}
-    context = SimpleNamespace(tool=tools.__getitem__, material=material)
-    return SimpleNamespace(options={0: option, 1: option}, context=context)
+    kept = Kept({0: held, 1: held}, (Visited((), {}, 400.0),), ())
+    return Live(Job.model_validate(given.data["job"]), material, tools, kept)

@@ -32,7 +32,7 @@ def written(data, live, tmp_path_factory):
     """All papers, the grips given by hand and the programs (which need real cuts) left out."""
     out = tmp_path_factory.mktemp("papers")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(package, "rebuild", lambda given, folder: live)
+        patch.setattr(package, "live_of", lambda given, folder: live)
         patch.setattr(package, "package", lambda given, cycle, rebuilt: package.Package({}, {}))
         paths = write_papers(data, out)
         first = {p.relative_to(out): p.read_bytes() for p in paths}
@@ -234,7 +234,7 @@ def test_german_inches_and_other_papers(data, live, paper):
 
 
 def test_without_its_grips_the_plan_still_prints_and_says_what_is_missing(data, tmp_path, monkeypatch):
-    monkeypatch.setattr(package, "rebuild", lambda given, folder: "grip edge-1 isn't there any more")
+    monkeypatch.setattr(package, "live_of", lambda given, folder: "grip edge-1 isn't there any more")
     names = {p.relative_to(tmp_path).as_posix() for p in write_papers(data, tmp_path)}
     assert set(SHEETS) <= names
     assert not any(n.startswith(("programs", "carrier")) for n in names)

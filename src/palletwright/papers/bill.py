@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from palletwright.papers.facts import Facts
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 
 FIXED = datetime(2026, 1, 1, tzinfo=UTC).replace(tzinfo=None)
 """Date in the workbook's properties: the identity tells two bills apart, not the day."""
@@ -26,7 +26,7 @@ class Line:
     remark: str = ""
 
 
-def pieces(facts: Facts, live: Rebuilt | str) -> list[Line]:
+def pieces(facts: Facts, live: Live | str) -> list[Line]:
     """Carriers, clamps, locators and tools with their counts for all sets, prices from the shop file."""
     rows = [*_carriers(facts)]
     if not isinstance(live, str):
@@ -54,7 +54,7 @@ def _carriers(facts: Facts) -> list[Line]:
     return rows
 
 
-def _devices(facts: Facts, live: Rebuilt) -> list[Line]:
+def _devices(facts: Facts, live: Live) -> list[Line]:
     """Clamps and locators of every station on carriers that are fitted with them (a vise brings its own)."""
     fitted = {p.mount for p in facts.design.placings if p.kind != "vise"}
     counts: Counter[tuple[str, str]] = Counter()
@@ -82,7 +82,7 @@ def bill_csv(facts: Facts) -> str:
     return out.getvalue()
 
 
-def pieces_csv(facts: Facts, live: Rebuilt | str) -> str:
+def pieces_csv(facts: Facts, live: Live | str) -> str:
     """The list of pieces as comma separated text."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -93,7 +93,7 @@ def pieces_csv(facts: Facts, live: Rebuilt | str) -> str:
     return out.getvalue()
 
 
-def bill_xlsx(facts: Facts, live: Rebuilt | str) -> bytes:
+def bill_xlsx(facts: Facts, live: Live | str) -> bytes:
     """A workbook: the bill with its total as a formula that carries its value, the pieces, and the cut list."""
     import xlsxwriter
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from palletwright.papers.facts import Facts
 from palletwright.papers.holes import Hole, broken_mouths, device_holes, drilled, gap, mount_holes, what
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 from palletwright.papers.marks import Mark, grooves, put_marks, room_for_marks, side_letter
 from palletwright.papers.relief import Pocket, RunOut, milled, pockets, run_outs
 from palletwright.plan.model import Placing
@@ -48,7 +48,7 @@ class CarrierModel:
     marks: tuple[Mark, ...] = ()
 
 
-def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Rebuilt) -> CarrierModel:
+def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> CarrierModel:
     """The carrier of one mount as it has to be made for this way."""
     carrier = next(c for c in facts.shop.carriers if c.id == placing.carrier)
     poses, half = side_poses(facts, placing), half_lengths(carrier, placing)
@@ -105,7 +105,7 @@ def _square(turn: Floats) -> Floats:
 
 
 def _reliefs(
-    facts: Facts, stations: Sequence[Standing], live: Rebuilt, carrier: Carrier, placing: Placing
+    facts: Facts, stations: Sequence[Standing], live: Live, carrier: Carrier, placing: Placing
 ) -> tuple[list[Pocket], list[str]]:
     tools = {t.number: t for t in facts.shop.tools}
     outs: dict[int, list[RunOut]] = {}

@@ -25,7 +25,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class StationFact:
-    """One part's station: `pose` T_machine_station at angle zero; `angles` at which it is cut, degrees."""
+    """One part's station: `pose` T_machine_station at angle zero; `angles` at which it is cut, degrees; `within` is
+    its place among the parts of its module."""
 
     name: str
     operation: int
@@ -34,6 +35,7 @@ class StationFact:
     side: str
     pose: Floats
     angles: tuple[float, ...]
+    within: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +96,10 @@ class Facts:
                 row.side,
                 poses[name],
                 tuple(sorted(angles.get(name, ()))),
+                i,
             )
             for row in self.design.stations
-            for name in row.parts
+            for i, name in enumerate(row.parts)
             if name in poses
         ]
 

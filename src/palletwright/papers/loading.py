@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from palletwright.papers.facts import Facts, side_angle
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 from palletwright.papers.setup import cautions, head
 from palletwright.papers.typeset import Block, Sheet, new_page, picture, room, steps, words
 from palletwright.papers.views import side_view
@@ -22,7 +22,7 @@ ROW = 10.0
 
 
 def load_sheet(
-    facts: Facts, cycle: int, paper: str, live: Rebuilt | str, wrong: Mapping[int, Sequence[str]] | None = None
+    facts: Facts, cycle: int, paper: str, live: Live | str, wrong: Mapping[int, Sequence[str]] | None = None
 ) -> Sheet:
     """One cycle's load sheet. `wrong`: by operation, lines about ways to load it wrongly."""
     w = facts.words
@@ -83,7 +83,7 @@ def _title(facts: Facts, cycle: int, side: dict[str, Any]) -> str:
     return facts.words.say("load_side", side=side["side"], angle=facts.words.number(angle))
 
 
-def _steps(facts: Facts, side: dict[str, Any], live: Rebuilt | str, wrong: Mapping[int, Sequence[str]]) -> list[str]:
+def _steps(facts: Facts, side: dict[str, Any], live: Live | str, wrong: Mapping[int, Sequence[str]]) -> list[str]:
     w = facts.words
     here = sorted({s["operation"] for s in side["stations"]})
     rows = [w.say("load_wipe"), w.say("load_order")]
@@ -116,7 +116,7 @@ def _source(facts: Facts, operation: int, stations: str) -> str:
     return w.say(key, op=order[k].number, before=order[k - 1].number, stations=stations, degrees=w.number(lean))
 
 
-def _tighten(facts: Facts, operation: int, live: Rebuilt | str) -> str:
+def _tighten(facts: Facts, operation: int, live: Live | str) -> str:
     """The devices of an operation's grip with screw and torque from the shop."""
     w = facts.words
     number = next(o.number for o in facts.design.operations if o.clamping == operation)

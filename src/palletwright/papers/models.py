@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from palletwright.papers.carriers import CarrierModel, blank_volume
 from palletwright.papers.facts import Facts
 from palletwright.papers.holes import bores
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 from palletwright.papers.marks import DEPTH, groove_area
 from palletwright.papers.relief import Pocket
 from palletwright.papers.views import GREYS
@@ -32,7 +32,7 @@ VOLUME = 2e-6
 up to: what their chamfers share at a plate's corners, and rounding."""
 
 
-def write_models(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt, folder: Path) -> None:
+def write_models(facts: Facts, cycle: int, model: CarrierModel, live: Live, folder: Path) -> None:
     """`carrier.step` and `assembly.step`, both read back.
 
     Raises RuntimeError when what was read back differs from what was drawn: a fault of ours.
@@ -97,7 +97,7 @@ def _same(found: RoundWall, wanted: float, at: Vec, into: Vec) -> bool:
     )
 
 
-def assembly(facts: Facts, cycle: int, model: CarrierModel, live: Rebuilt) -> list[tuple[str, Shape]]:
+def assembly(facts: Facts, cycle: int, model: CarrierModel, live: Live) -> list[tuple[str, Shape]]:
     """The carrier with the envelope (bounding block) of every clamp and locator, named by station."""
     inverse = np.linalg.inv(facts.mounts(cycle)[model.placing.mount].pose)
     shapes: list[tuple[str, Shape]] = [(model.carrier.id, model.shape)]

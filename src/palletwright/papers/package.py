@@ -16,7 +16,7 @@ from palletwright.papers.case import case_sheet
 from palletwright.papers.corrections import Reading, approved_csv, corrections, read_readings, readings_template
 from palletwright.papers.drawings import Style, drawing_pdf, side_dxf, side_names
 from palletwright.papers.facts import Facts, facts
-from palletwright.papers.live import Rebuilt, rebuild
+from palletwright.papers.live import Live, live_of
 from palletwright.papers.loading import load_sheet
 from palletwright.papers.marks import engraving
 from palletwright.papers.models import scene_glb, write_models
@@ -78,7 +78,7 @@ def write_papers(
     given = facts(data, way, Words(language, unit))
     style = _print(paper, projection, logo)
     entered = _readings(given, readings)
-    live = rebuild(given, folder)
+    live = live_of(given, folder)
     missing: list[str] = [] if not isinstance(live, str) else [f"programs, carrier models, drawings, devices: {live}"]
     files: dict[str, bytes] = {}
     with ThreadPoolExecutor(KERNELS) as pool:
@@ -159,7 +159,7 @@ def _tail(given: Facts, cycle: int) -> str:
     return f"-{cycle + 1}" if len(given.cycles) > 1 else ""
 
 
-def _models(given: Facts, live: Rebuilt | str, pool: ThreadPoolExecutor) -> list[Waiting]:
+def _models(given: Facts, live: Live | str, pool: ThreadPoolExecutor) -> list[Waiting]:
     """Carrier models of all cycles; their STEP files are begun in the background."""
     rows: list[Waiting] = []
     if isinstance(live, str):
@@ -172,7 +172,7 @@ def _models(given: Facts, live: Rebuilt | str, pool: ThreadPoolExecutor) -> list
     return rows
 
 
-def _steps(given: Facts, cycle: int, model: CarrierModel, live: Rebuilt) -> dict[str, bytes]:
+def _steps(given: Facts, cycle: int, model: CarrierModel, live: Live) -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
         write_models(given, cycle, model, live, Path(folder))
         return {p.name: p.read_bytes() for p in sorted(Path(folder).iterdir())}
@@ -200,7 +200,7 @@ def _drawn(given: Facts, cycle: int, models: list[Waiting], style: Print) -> dic
     return files
 
 
-def _programs(given: Facts, cycle: int, live: Rebuilt | str, missing: list[str]) -> Package:
+def _programs(given: Facts, cycle: int, live: Live | str, missing: list[str]) -> Package:
     """The program package, or an empty one with the reason among what is missing."""
     if isinstance(live, str):
         return Package({}, {})
@@ -212,7 +212,7 @@ def _programs(given: Facts, cycle: int, live: Rebuilt | str, missing: list[str])
 
 
 def _cycle(
-    given: Facts, cycle: int, style: Print, live: Rebuilt | str, wrong: dict[int, Blocked], missing: list[str]
+    given: Facts, cycle: int, style: Print, live: Live | str, wrong: dict[int, Blocked], missing: list[str]
 ) -> dict[str, bytes]:
     """The papers of one cycle; their names carry its number where there are several."""
     tail = _tail(given, cycle)

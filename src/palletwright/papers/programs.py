@@ -12,6 +12,7 @@ from palletwright.cycle import (
     check_programs,
     for_machine,
     place_of,
+    program_runs,
     read_dialect,
     shipped_dialects,
     skeleton_job,
@@ -19,12 +20,9 @@ from palletwright.cycle import (
 )
 from palletwright.cycle.model import Cycle, Visit
 from palletwright.errors import Fault, InputError
-from palletwright.papers.facts import Facts, quarter_turn, zero_at
-from palletwright.papers.live import Rebuilt
-from palletwright.plan.context import Context
-from palletwright.plan.cycles import asked, fragile, programs_of
-from palletwright.plan.evaluate import cycles_of
-from palletwright.plan.stand import Standing, standings
+from palletwright.papers.facts import Facts, StationFact, quarter_turn, zero_at
+from palletwright.papers.live import Live
+from palletwright.plan.cycles import looked_at
 from palletwright.scene import Mount, turning
 
 NUMBER = 1000
@@ -39,7 +37,7 @@ class Package:
     offsets: Mapping[str, list[str]]
 
 
-def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
+def package(facts: Facts, cycle: int, live: Live) -> Package:
     """Programs of one cycle in every shipped dialect.
 
     Raises RuntimeError when a program of ours doesn't read back as the plan: that is a fault of ours.
@@ -50,7 +48,7 @@ def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
     for name in shipped_dialects():
         texts = write_programs(job, name)
         faults = check_programs(job, texts, name, travel=facts.machine.travel)
-        if faults and programs_of(live.context, facts.design):
+        if faults and live.kept.programmed:
             raise InputError([Fault("job", "operations", facts.way["name"], f"program: {fault}") for fault in faults])
         if faults:
             raise RuntimeError(f"program in {name} doesn't read back: " + "; ".join(faults[:3]))
@@ -60,16 +58,14 @@ def package(facts: Facts, cycle: int, live: Rebuilt) -> Package:
     return Package(files, offsets)
 
 
-def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
+def program_job(facts: Facts, cycle: int, live: Live) -> ProgramJob:
     """What the programs say: places at the stations' own zeros, the plan's order, and each cut's way in."""
-    context, number = live.context, cycles_of(facts.design)[cycle]
-    question = asked(context, facts.design, live.options, number)
-    made = question.visits
+    question = live.kept.cycles[cycle]
+    made = list(question.visits)
     mounts = facts.mounts(cycle)
-    programs = programs_of(context, facts.design)
-    rows = {row.name: row for row in standings(context, facts.design, live.options, number)}
+    programs = {k: program_runs(p) for k in live.kept.programmed if (p := live.job.operations[k].program) is not None}
     places = [
-        _programmed(context, rows[s.name], mounts[s.mount], a)
+        _programmed(live, s, mounts[s.mount], a)
         if s.operation in programs
         else Place(s.name, a, _vec(zero_at(s, mounts[s.mount], a)), quarter_turn(s, mounts[s.mount], a), s.mount)
         for s in facts.stations(cycle)
@@ -91,11 +87,11 @@ def program_job(facts: Facts, cycle: int, live: Rebuilt) -> ProgramJob:
     return for_machine(job, facts.machine)
 
 
-def _programmed(context: Context, row: Standing, mount: Mount, angle: float) -> Place:
+def _programmed(live: Live, station: StationFact, mount: Mount, angle: float) -> Place:
     """The place of a station that a single-part program cuts: the program's own zero and axis."""
-    known = context.job.operations[row.module.operation]
-    pose = turning(mount, angle) @ row.machine_part
-    return place_of(row.name, angle, pose, known.program_zero, known.program_x, row.mount.mount)
+    known = live.job.operations[station.operation]
+    pose = turning(mount, angle) @ station.pose @ live.options[station.operation].grip.poses[station.within]
+    return place_of(station.name, angle, pose, known.program_zero, known.program_x, station.mount)
 
 
 def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
@@ -111,14 +107,14 @@ def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
     return Cycle(order, (), row["seconds"], row["bound"], row["tool_runs"], row["least_tool_runs"])
 
 
-def _tool_lines(facts: Facts, cycle: int, live: Rebuilt) -> list[ToolLine]:
+def _tool_lines(facts: Facts, cycle: int, live: Live) -> list[ToolLine]:
     """Each tool at the least speed and the least feed of its cuts: never faster than any cut that was checked."""
     known = {t.number: t for t in facts.shop.tools}
     lines = []
     for number in facts.tools(cycle):
         tool = known[number]
         cuts = [c.conditions for o in live.options.values() for c in o.cuts if c.tool == number]
-        name, look = tool.name or tool.cutter.id, fragile(live.context, number)
+        name, look = tool.name or tool.cutter.id, looked_at(tool)
         lines.append(
             ToolLine(number, name, tool.gauge_length, min(c.rpm for c in cuts), min(c.feed for c in cuts), look)
         )

@@ -8,11 +8,12 @@ import numpy as np
 
 from palletwright.papers.blocking import Blocked, interchanged, mount_turns, named, proofed
 from palletwright.papers.facts import Facts
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 from palletwright.papers.mistakes import mirrored
 from palletwright.papers.setup import head
 from palletwright.papers.typeset import Block, Sheet, checks, heading, table, words
-from palletwright.plan.options import Option, moved_cut
+from palletwright.plan.kept import Held
+from palletwright.plan.options import moved_cut
 from palletwright.shop.model import Tool
 from palletwright.solid import Mesh
 
@@ -20,7 +21,7 @@ UNDER = 2.0
 """mm that a pin stays below any tool: the least clearance of common practice, no source."""
 
 
-def wrong_of(facts: Facts, live: Rebuilt | str) -> dict[int, Blocked]:
+def wrong_of(facts: Facts, live: Live | str) -> dict[int, Blocked]:
     """By operation what can be put in wrongly, and pins against it; empty where the grips aren't known."""
     if isinstance(live, str):
         return {}
@@ -35,7 +36,7 @@ def _shape(facts: Facts, station: str) -> Mesh:
 
 
 def _wrong(
-    facts: Facts, option: Option, operation: int, shapes: Mapping[int, Mesh], tools: Mapping[int, Tool]
+    facts: Facts, option: Held, operation: int, shapes: Mapping[int, Mesh], tools: Mapping[int, Tool]
 ) -> Blocked:
     w = facts.words
     strokes = {c.id: c.stroke for c in facts.shop.clamps}
@@ -49,7 +50,7 @@ def _wrong(
     return proofed(part, grip.contacts, grip.devices, travel, others, ceiling, busy)
 
 
-def below_tools(option: Option, tools: Mapping[int, Tool]) -> tuple[float, list[tuple[float, float, float]]]:
+def below_tools(option: Held, tools: Mapping[int, Tool]) -> tuple[float, list[tuple[float, float, float]]]:
     """mm over the side below which no tool passes, and (x, y, radius) of tools from above that come lower.
 
     Never above the true room: a tool across the side counts with its broadest cylinder wherever it is.

@@ -7,11 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from palletwright.papers.facts import Facts, quarter_turn, zero_at
-from palletwright.papers.live import Rebuilt
+from palletwright.papers.live import Live
 from palletwright.papers.tool_pictures import tool_rows
 from palletwright.papers.typeset import Block, Sheet, checks, heading, picture, room, side_by_side, table, words
 from palletwright.papers.views import machine_view
-from palletwright.plan.edges import wear
 
 MOST_PIECES = 99_999
 """Pieces an edge above which no more is said: the edge is changed for other reasons first."""
@@ -31,7 +30,7 @@ def head(facts: Facts, cycle: int | None = None) -> str:
 
 
 def setup_sheet(
-    facts: Facts, cycle: int, paper: str, live: Rebuilt | str, offsets: Mapping[str, list[str]], programs: list[str]
+    facts: Facts, cycle: int, paper: str, live: Live | str, offsets: Mapping[str, list[str]], programs: list[str]
 ) -> Sheet:
     """One cycle's set-up sheet. `offsets`: for each dialect the words of each place, in the order of `places_of`."""
     w = facts.words
@@ -76,7 +75,7 @@ def places_of(facts: Facts, cycle: int) -> list[tuple[str, float]]:
     return [(s.name, a) for s in facts.stations(cycle) for a in s.angles]
 
 
-def _without(facts: Facts, live: Rebuilt | str) -> str:
+def _without(facts: Facts, live: Live | str) -> str:
     return facts.words.say("no_programs", why=live if isinstance(live, str) else "")
 
 
@@ -149,7 +148,7 @@ def _parts(facts: Facts, cycle: int) -> Block:
     return table([w.say("op"), w.say("station"), "X", "Y", "Z"], rows, "rrrrr")
 
 
-def _tools(facts: Facts, cycle: int, live: Rebuilt | str) -> Block:
+def _tools(facts: Facts, cycle: int, live: Live | str) -> Block:
     w, unit, known = facts.words, facts.words.length_unit, {t.number: t for t in facts.shop.tools}
     keys = (
         "magazine",
@@ -186,18 +185,17 @@ def _tools(facts: Facts, cycle: int, live: Rebuilt | str) -> Block:
     return table([w.say(k, unit=unit) for k in keys], rows, "rllrrrrrrr", widths)
 
 
-def pieces_per_edge(facts: Facts, live: Rebuilt | str, number: int) -> str:
+def pieces_per_edge(facts: Facts, live: Live | str, number: int) -> str:
     """Whole parts that an edge does before the shop's share of its mean life (`edge_use`) is worn off."""
     if isinstance(live, str):
         return facts.words.say("unknown")
-    tool = next(t for t in facts.shop.tools if t.number == number)
-    worn = wear(live.context, [c for o in live.options.values() for c in o.cuts if c.tool == number]).get(tool.id)
+    worn = live.wear(number)
     if not worn:
         return facts.words.say("unknown")
     return facts.words.number(min(int(facts.shop.floors.edge_use / worn), MOST_PIECES))
 
 
-def _conditions(facts: Facts, live: Rebuilt | str, number: int) -> tuple[str, str]:
+def _conditions(facts: Facts, live: Live | str, number: int) -> tuple[str, str]:
     """Speeds and feeds of one tool's cuts, least to greatest."""
     if isinstance(live, str):
         return facts.words.say("unknown"), facts.words.say("unknown")

@@ -15,6 +15,7 @@ from palletwright.plan.options import Option
 from palletwright.plan.scenes import retract_height, scene_of
 from palletwright.plan.stand import standings, visit_name, visits
 from palletwright.reach import Rasters
+from palletwright.shop.model import Tool
 from palletwright.verdict import Reason
 
 FRAGILE = 6.0
@@ -78,8 +79,12 @@ def cycle_of_design(context: Context, design: Design, chosen: dict[int, Option],
 
 def fragile(context: Context, number: int) -> bool:
     """Whether a tool is to be looked at after its run."""
-    cutter = context.tool(number).cutter
-    return cutter.kind in ("drill", "tap", "reamer", "spot_drill") and cutter.DC <= FRAGILE
+    return looked_at(context.tool(number))
+
+
+def looked_at(tool: Tool) -> bool:
+    """Whether a tool is so thin that it is to be looked at after its run."""
+    return tool.cutter.kind in ("drill", "tap", "reamer", "spot_drill") and tool.cutter.DC <= FRAGILE
 
 
 def cycle_facts(

@@ -94,6 +94,7 @@ class Way:
     scene: dict[str, Any] | None = None
     feasible: bool = True
     flow: dict[str, Any] | None = None
+    kept: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from palletwright.job.model import Job
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import options_of
 from palletwright.plan.hands import Hands, hands
+from palletwright.plan.kept import keep
 from palletwright.plan.model import Plan, TurnedDown, Way
 from palletwright.plan.money import nothing_bought
 from palletwright.plan.onemore import one_more
@@ -168,7 +169,8 @@ def _pictured(context: Context, w: Way) -> Way:
     design = w.design
     assert design is not None
     chosen = options_of(context, design)
-    return replace(w, scene=context.timed("pictures", lambda: pictures(context, design, chosen)))
+    scene = context.timed("pictures", lambda: pictures(context, design, chosen))
+    return replace(w, scene=scene, kept=keep(context, design, chosen))
 
 
 def _kept(ordered: list[Way]) -> list[Way]:
