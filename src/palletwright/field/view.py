@@ -68,6 +68,7 @@ def view(
     origin: Floats | None = None,
     shape: tuple[int, int] | None = None,
     bottom: bool = False,
+    grow: float = 0.0,
 ) -> HeightField:
     """The mesh's greatest height along `direction` in every cell, never below the true solid's.
 
@@ -78,6 +79,7 @@ def view(
     margin : mm of empty cells around
     origin, shape : both or neither: the grid to use; by default the aligned grid around the mesh
     bottom : the least height instead (+inf where empty; never above the true one)
+    grow : mm by which the outline is widened further, for a place that is known no better
 
     The chord error of the mesh widens the outline and lifts the height, so it covers the true surface too.
     """
@@ -86,8 +88,8 @@ def view(
     corners = mesh.corners @ frame.T
     if origin is None or shape is None:
         flat = corners.reshape(-1, 3)
-        origin, shape = grid_over(flat.min(axis=0), flat.max(axis=0), pitch, margin + mesh.chord_error)
-    heights = (raster_bottom if bottom else raster)(corners, origin, shape, pitch, grow=mesh.chord_error)
+        origin, shape = grid_over(flat.min(axis=0), flat.max(axis=0), pitch, margin + mesh.chord_error + grow)
+    heights = (raster_bottom if bottom else raster)(corners, origin, shape, pitch, grow=mesh.chord_error + grow)
     heights += -mesh.chord_error if bottom else mesh.chord_error
     return HeightField(heights, np.array(origin, dtype=np.float64), float(pitch), frame, mesh.chord_error)
 

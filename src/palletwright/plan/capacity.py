@@ -16,9 +16,9 @@ from palletwright.plan.context import Context
 from palletwright.plan.options import OperationKey, Option, options
 from palletwright.verdict import Reason
 
-RASTER = 0.45
+RASTER = 0.52
 """mm added to the clearance between stations: reach measures on a grid of 0.5 mm and reads short by up to its
-half diagonal and the chord error."""
+half diagonal, the chord error and what a raster's place in its cell may be off."""
 
 MOST = 24
 """Parts on one side beyond which no more are sought: loading one side and the parts at risk grow past use (common

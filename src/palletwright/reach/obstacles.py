@@ -15,29 +15,48 @@ from palletwright.solid.model import Mesh
 Floats = NDArray[np.float64]
 Raster = tuple[Floats, tuple[int, int]]
 
+STEPS = 4
+"""Places within a cell, along each axis, at which rasters are made; what stands between two is widened by the rest."""
+
+EXACT = 1e-6
+"""Cells within which a place counts as one of those."""
+
 
 @dataclass(frozen=True)
 class Rasters:
-    """Rasters made so far, by mesh, turn and place within a cell: hand the same one to every layout of a search."""
+    """Rasters made so far, by mesh, turn and place within a cell: hand the same one to every layout of a search.
+
+    `most`: cells kept (8 bytes each) before all are let go and begun anew; `held`: how many there are.
+    """
 
     made: dict[tuple[object, ...], Raster] = field(default_factory=dict)
-    most: int = 4000
+    most: int = 30_000_000
+    held: list[int] = field(default_factory=lambda: [0])
 
     def of(self, mesh: Mesh, pose: Floats, pitch: float) -> tuple[Raster, tuple[int, int], float]:
-        """(raster, shift in cells (j, i), lift mm) of the mesh in the pose, seen from above."""
-        cells = np.round(pose[:2, 3] / pitch, 7)
-        whole = np.floor(cells)
-        part = cells - whole
+        """(raster, shift in cells (j, i), lift mm) of the mesh in the pose, seen from above.
+
+        Never below the mesh: where its place in the cell isn't one of the `STEPS`, every cell is widened by the most
+        that it can be off, half a step, so that one raster serves all stations near enough alike.
+        """
+        cells = pose[:2, 3] / pitch
+        nearest = np.round(cells * STEPS) / STEPS
+        off = bool(np.abs(cells - nearest).max() > EXACT)
+        whole = np.floor(nearest)
+        part = nearest - whole
         turn = np.round(pose[:3, :3], 12)
-        key = (mesh.key, turn.tobytes(), *part.tolist(), pitch)
+        key = (mesh.key, turn.tobytes(), *part.tolist(), pitch, off)
         raster = self.made.get(key)
         if raster is None:
             move = np.eye(4)
             move[:3, :3], move[:2, 3] = turn, part * pitch
-            seen = view(mesh.moved(move), np.eye(3), pitch)
+            seen = view(mesh.moved(move), np.eye(3), pitch, grow=(0.5 / STEPS + EXACT) * pitch if off else 0.0)
             raster = (seen.z, seen.index)
-            if len(self.made) < self.most:
-                self.made[key] = raster
+            if self.held[0] + seen.z.size > self.most:
+                self.made.clear()
+                self.held[0] = 0
+            self.held[0] += seen.z.size
+            self.made[key] = raster
         return raster, (int(whole[1]), int(whole[0])), float(pose[2, 3])
 
 
