@@ -262,10 +262,35 @@ def papers(
     paper: Annotated[str, typer.Option("--paper", help="A4, A3 or Letter")] = "A4",
     unit: Annotated[str, typer.Option("--unit", help="mm or inch")] = "mm",
     language: Annotated[str, typer.Option("--language", help="en or de")] = "en",
+    projection: Annotated[
+        str | None, typer.Option("--projection", help="of the drawings: first or third angle; by default as the paper")
+    ] = None,
+    logo: Annotated[Path | None, typer.Option("--logo", help="the shop's, SVG or PNG")] = None,
+    replaces: Annotated[
+        Path | None, typer.Option("--replaces", help="plan.json of the former revision, whose prints are withdrawn")
+    ] = None,
+    readings: Annotated[
+        Path | None, typer.Option("--readings", help="a filled-in readings.csv of the prove-out")
+    ] = None,
+    approved_by: Annotated[
+        str | None, typer.Option("--approved-by", help="who stands for the corrections from --readings")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Set-up, load and prove-out sheets, bill, models and program skeletons of one plan."""
-    files = verbs.papers(saved, out=folder, way=way, paper=paper, unit=unit, language=language)
+    files = verbs.papers(
+        saved,
+        out=folder,
+        way=way,
+        paper=paper,
+        unit=unit,
+        language=language,
+        projection=projection,
+        logo=logo,
+        replaces=replaces,
+        readings=readings,
+        approved_by=approved_by,
+    )
     if as_json:
         print_json([str(f) for f in files])
         return

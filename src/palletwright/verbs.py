@@ -182,18 +182,43 @@ def compare(plan_a: Path | str, plan_b: Path | str) -> dict[str, Any]:
 
 
 def papers(
-    plan_file: Path | str, *, out: Path | str, way: int = 0, paper: str = "A4", unit: str = "mm", language: str = "en"
+    plan_file: Path | str,
+    *,
+    out: Path | str,
+    way: int = 0,
+    paper: str = "A4",
+    unit: str = "mm",
+    language: str = "en",
+    projection: str | None = None,
+    logo: Path | str | None = None,
+    replaces: Path | str | None = None,
+    readings: Path | str | None = None,
+    approved_by: str | None = None,
 ) -> list[Path]:
     """Sheets, bill, models and programs of one way of a saved plan.
 
-    Raises InputError for an unknown paper, unit or language, or a way saved without its scene.
+    `replaces` names the plan.json of the part's former revision, `readings` a filled-in readings.csv.
+
+    Raises InputError for an unknown paper, unit, language or projection, a file that can't be read, or a way saved
+    without its scene.
     """
     from palletwright.papers import write_papers
     from palletwright.plan import read
 
     file = Path(plan_file)
     return write_papers(
-        read(file), Path(out), way=way, paper=paper, unit=unit, language=language, folder=file.resolve().parent
+        read(file),
+        Path(out),
+        way=way,
+        paper=paper,
+        unit=unit,
+        language=language,
+        folder=file.resolve().parent,
+        projection=projection,
+        logo=Path(logo) if logo is not None else None,
+        replaces=read(Path(replaces)) if replaces is not None else None,
+        readings=Path(readings) if readings is not None else None,
+        approved_by=approved_by,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from palletwright.errors import Fault, InputError, PalletwrightError
 from palletwright.job.model import Job
@@ -12,7 +13,6 @@ from palletwright.plan.edges import edge_life
 from palletwright.plan.evaluate import options_of
 from palletwright.plan.kept import Held, Kept, fingerprint, keep, kept_from
 from palletwright.plan.planning import material_of, prepare
-from palletwright.plan.record import plain
 from palletwright.shop.model import Material, Tool
 
 
@@ -56,11 +56,10 @@ def live_of(facts: Facts, folder: Path | None) -> Live | str:
         return str(error)
 
 
-def _again(facts: Facts, job: Job) -> dict[str, object]:
+def _again(facts: Facts, job: Job) -> dict[str, Any]:
     """Grips and cuts searched again in part and shop, as a plan keeps them."""
     context = prepare(job, facts.shop)
-    data: dict[str, object] = plain(keep(context, facts.design, options_of(context, facts.design)))
-    return data
+    return keep(context, facts.design, options_of(context, facts.design))
 
 
 def _job(facts: Facts, folder: Path | None) -> Job:

@@ -77,7 +77,7 @@ def write_papers(
     room(paper)
     given = facts(data, way, Words(language, unit))
     style = _print(paper, projection, logo)
-    entered = _readings(given, readings)
+    entered = _readings(given, readings, approved_by)
     live = live_of(given, folder)
     missing: list[str] = [] if not isinstance(live, str) else [f"programs, carrier models, drawings, devices: {live}"]
     files: dict[str, bytes] = {}
@@ -126,9 +126,12 @@ def _pdf(given: Facts, style: Print, sheet: Sheet) -> bytes:
     return pdf(replace(sheet, owner=given.shop.name, logo=style.logo), style.paper)
 
 
-def _readings(given: Facts, path: Path | None) -> list[Reading]:
+def _readings(given: Facts, path: Path | None, approved_by: str | None) -> list[Reading]:
     """Readings of a file, checked against the plan's stations and tools."""
     if path is None:
+        if approved_by is not None:
+            problem = "approves nothing without readings"
+            raise InputError([Fault("papers", "approved_by", approved_by, problem, "a file given as readings")])
         return []
     try:
         text = path.read_text(encoding="utf-8-sig")

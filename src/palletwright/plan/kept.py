@@ -64,12 +64,17 @@ class Kept:
 def keep(context: Context, design: Design, chosen: Mapping[int, Option]) -> dict[str, Any]:
     """A way's grips, cuts and visits as plain data, with a fingerprint of the design that they belong to."""
     options = dict(chosen)
-    return {
-        "of": fingerprint(plain(asdict(design))),
-        "operations": {str(k): {"grip": _grip(o.grip), "cuts": [_cut(c) for c in o.cuts]} for k, o in options.items()},
-        "cycles": [_cycle(context, design, options, c) for c in cycles_of(design)],
-        "programmed": sorted(programs_of(context, design)),
-    }
+    kept: dict[str, Any] = plain(
+        {
+            "of": fingerprint(plain(asdict(design))),
+            "operations": {
+                str(k): {"grip": _grip(o.grip), "cuts": [_cut(c) for c in o.cuts]} for k, o in options.items()
+            },
+            "cycles": [_cycle(context, design, options, c) for c in cycles_of(design)],
+            "programmed": sorted(programs_of(context, design)),
+        }
+    )
+    return kept
 
 
 def fingerprint(design: Mapping[str, Any]) -> str:
