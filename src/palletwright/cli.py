@@ -210,8 +210,11 @@ def hold(case: Annotated[Path, typer.Argument(help="a case (TOML)")], as_json: A
         "holding_factor",
         "worst_load",
         "gives_first",
+        "passed",
     ):
-        out.print(f"{key.replace('_', ' ')}: {data[key]}", highlight=False)
+        out.print(f"{key.replace('_', ' ')}: {data[key]}", highlight=False, markup=False)
+    for text in (*data["notes"], *(f"{a['change']}: {a['text']}" for a in data["advice"])):
+        out.print(f"  {text}", highlight=False, markup=False)
 
 
 @app.command()

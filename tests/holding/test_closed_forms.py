@@ -125,7 +125,7 @@ def test_one_contact_is_not_located_and_does_not_crash():
             "load": [{"at": [0, 0, 0], "force": [0, 0, -10]}],
         }
     )
-    assert got["located"] == {"rank": 1, "condition": None, "located": False}
+    assert got["located"] == {"rank": 1, "condition": None, "located": False, "lifts_off": []}
     assert got["passed"] is not True
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from palletwright.holding.advice import Question, advise
 from palletwright.holding.case import Case, case_of, read_case
 from palletwright.holding.contacts import location
 from palletwright.holding.elastic import SLIP_LIMIT, Rest, elastic_factor, holds, respond, rest
@@ -29,13 +30,20 @@ def solve_case(case: Case) -> dict[str, Any]:
     dict
         `located` (rank, condition), `least_preload_n` (each, sum; null where no preload is enough),
         `friction_factor`, `elastic_factor`, `holding_factor` (null without preloads), `worst_load`, `gives_first`,
-        `certificate`, `elastic` (one entry a load; null without preloads), `safety`, `passed`, `notes`.
+        `certificate`, `elastic` (one entry a load; null without preloads), `safety`, `passed`, `notes`, `advice`
+        (changes that reach the safety, each tried; empty where it is reached). A locator that a load lifts off, at the
+        load as it is, leaves the part unlocated: `located.lifts_off` names it.
     """
     rank, condition = location(case.contacts)
     least = least_preload(case.contacts, case.wrenches, case.gravity, case.safety)
     enough = least.status == "ok"
     answer: dict[str, Any] = {
-        "located": {"rank": rank, "condition": condition if math.isfinite(condition) else None, "located": rank == 6},
+        "located": {
+            "rank": rank,
+            "condition": condition if math.isfinite(condition) else None,
+            "located": rank == 6,
+            "lifts_off": [],
+        },
         "least_preload_n": {
             "each": [float(p) for p in least.each] if enough else None,
             "sum": least.total if enough else None,
@@ -51,6 +59,7 @@ def solve_case(case: Case) -> dict[str, Any]:
         "safety": case.safety,
         "passed": None,
         "notes": _notes(case, rank, least.status),
+        "advice": [],
     }
     return answer | _factors(case, answer, rank) if case.given else answer
 
@@ -77,7 +86,7 @@ def _factors(case: Case, answer: dict[str, Any], rank: int) -> dict[str, Any]:
         past = respond(contacts, at_rest, (elastic * 1.001 + 1e-6) * wrenches[row : row + 1], gravity)
         worst, gives = row, by_state(contacts, at_rest, past, 0)
     else:
-        gives = by_twist(contacts, got.twist[worst])
+        gives = by_twist(contacts, got.twist[worst], friction)
     factor = min(friction, elastic)
     bound = float(got.bound.min())
     certificate = answer["certificate"] | {
@@ -94,17 +103,36 @@ def _factors(case: Case, answer: dict[str, Any], rank: int) -> dict[str, Any]:
     free = [contacts.ids[i] for i in range(contacts.locators) if not at_rest.pressed[i]]
     if free:
         notes.append(f"no preload presses locator {', '.join(free)}: it counts as lifted past a gap of {SLIP_LIMIT} mm")
+    elastic_rows = _elastic(case, at_rest)
+    lifts = sorted({name for entry in elastic_rows for name in entry["lifted"]})
+    located = answer["located"] | {"located": rank == 6 and not lifts, "lifts_off": lifts}
     return {
+        "located": located,
         "friction_factor": friction,
         "elastic_factor": elastic,
         "holding_factor": factor,
         "worst_load": case.names[worst],
         "gives_first": gives,
         "certificate": certificate,
-        "elastic": _elastic(case, at_rest),
-        "passed": bool(rank == 6 and factor >= case.safety * (1.0 - 1e-6)),
+        "elastic": elastic_rows,
+        "passed": bool(located["located"] and factor >= case.safety * (1.0 - 1e-6)),
         "notes": notes,
+        "advice": _advice(case, factor, worst),
     }
+
+
+def _advice(case: Case, factor: float, worst: int) -> list[dict[str, Any]]:
+    """Changes that reach the safety, each tried; in the order in which they usually cost, since a case has no prices.
+
+    What a case says of friction at clamps counts, so serrated faces are tried as well.
+    """
+    if factor >= case.safety * (1.0 - 1e-6):
+        return []
+    force = np.round(case.force[worst], 6)
+    asked = Question(case.wrenches, case.gravity, case.safety, factor, case.names[worst], force, friction=True)
+    return [
+        {"change": r.about, "text": r.text, "amount": r.amount, "unit": r.unit} for r in advise(case.contacts, asked)
+    ]
 
 
 def _elastic(case: Case, at_rest: Rest) -> list[dict[str, Any]]:

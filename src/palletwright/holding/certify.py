@@ -245,7 +245,7 @@ def _find(contacts: Contacts, loads: Loads, rows: np.ndarray, gravity: Array, sh
     if not decides:
         row = worst.row
     past = respond(contacts, at_rest, (min(elastic, worst.factor) * 1.001 + 1e-6) * wrenches[row : row + 1], gravity)
-    gives = by_state(contacts, at_rest, past, 0) if decides else by_twist(contacts, worst.twist)
+    gives = by_state(contacts, at_rest, past, 0) if decides else by_twist(contacts, worst.twist, worst.factor)
     return _Finding(worst.factor, elastic, int(rows[row]), gives, worst.bound, worst.twist, past.force[0], decides)
 
 

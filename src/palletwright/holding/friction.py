@@ -13,6 +13,7 @@ from palletwright.holding.contacts import Array, Contacts
 
 # A factor past this one is not limited by the load.
 UNLIMITED = 1000.0
+_LIGHT = 100.0  # a load over preload and weight from which it is measured against itself
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,21 +200,21 @@ def friction_factors(contacts: Contacts, wrenches: Array, gravity: Array) -> Fac
     block, length = _block(contacts), contacts.length
     pressed = contacts.preload[contacts.locators :]
     weight = _balance_scaled(gravity, length)
-    size = max(1.0, float(np.abs(weight).max()), float(pressed.max(initial=0.0)))
     scaled = _balance_scaled(wrenches, length)
-    # Each load in units of its own size, so that all factors of the program are of one order.
+    # Each load in units of its own size, so that all factors of the program are of one order; what it is measured
+    # against is preload and weight, or where there is hardly any, the load itself.
     unit = np.maximum(np.abs(scaled).max(axis=1), 1e-12)
+    size = np.maximum(max(float(np.abs(weight).max()), float(pressed.max(initial=0.0))), unit / _LIGHT)
     height, width = block.forces.shape
-    fixed = -(block.preloads @ (pressed / size))
-    fixed[:6] -= weight / size
+    fixed = -(block.preloads @ pressed)
+    fixed[:6] -= weight
     with_load = np.zeros((loads, height))
     with_load[:, :6] = scaled / unit[:, None]
     own = sparse.block_diag([np.column_stack([with_load[i], block.forces]) for i in range(loads)], format="csc")
     index = np.arange(loads) * (width + 1)
     one = np.ones(loads)
     picks = sparse.csc_matrix((one, (np.arange(loads), index)), shape=(loads, loads * (width + 1)))
-    cap = np.minimum(UNLIMITED * unit / size, 1e4)
-    right = np.concatenate([np.tile(fixed, loads), cap, np.zeros(loads)])
+    right = np.concatenate([np.outer(1.0 / size, fixed).ravel(), UNLIMITED * unit / size, np.zeros(loads)])
     cost = np.zeros(loads * (width + 1))
     cost[index] = -1.0
     cones = [*_cones(block, loads), clarabel.NonnegativeConeT(2 * loads)]

@@ -6,6 +6,7 @@ import numpy as np
 
 from palletwright.holding.contacts import Array, Contacts
 from palletwright.holding.elastic import SLIP_LIMIT, Rest, State, bears, opposed
+from palletwright.holding.friction import UNLIMITED
 
 
 def name(contacts: Contacts, i: int) -> str:
@@ -18,8 +19,13 @@ def heading(vector: Array) -> str:
     return f"{'+' if vector[axis] > 0 else '-'}{'xyz'[axis]}"
 
 
-def by_twist(contacts: Contacts, twist: Array) -> str:
-    """What a failing motion (6,) in lengths of the contacts does: lifts off a locator, or slides along contacts."""
+def by_twist(contacts: Contacts, twist: Array, factor: float) -> str:
+    """What a failing motion (6,) in lengths of the contacts does: lifts off a locator, or slides along contacts.
+
+    `factor` is the friction factor that the motion limits: nothing gives where it is unlimited.
+    """
+    if factor >= UNLIMITED * (1.0 - 1e-6):
+        return f"nothing: the contacts take more than {UNLIMITED:g} times the load"
     grasp = contacts.grasp.copy()
     grasp[:, :, 3:] /= contacts.length
     a = np.einsum("mij,j->mi", grasp, twist)
