@@ -20,7 +20,7 @@ from rich.table import Table
 from palletwright import verbs
 from palletwright.errors import InputError, NoPlan
 from palletwright.progress import Progress, interruptible
-from palletwright.tables import number, plan_table, ranking_table, shown
+from palletwright.tables import number, plan_table, ranking_table, shown, time_table
 
 app = typer.Typer(
     help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
@@ -229,13 +229,13 @@ def time(
     if as_json:
         print_json(data)
         return
-    table = Table("tool", "cut s", "rapid s")
-    for tool in data["tools"]:
-        table.add_row(str(tool["number"]), number(tool["cut_seconds"], 1), number(tool["rapid_seconds"], 1))
-    out.print(table)
-    out.print(f"total {data['total_seconds']:.1f} s", highlight=False)
+    out.print(time_table(data))
+    changes = f"tool changes ({data['tool_changes']}) {data['tool_change_seconds']:.1f} s"
+    out.print(f"total {data['total_seconds']:.1f} s, of it {changes}; {data['lines']} lines", highlight=False)
     for row in data["unknown"]:
-        out.print(f"not understood: {row}", highlight=False)
+        out.print(f"line {row['line']}: {row['text']}: {row['why']}", highlight=False, markup=False)
+    for text in (*data["notes"], *data["assumptions"]):
+        out.print(text, highlight=False, markup=False)
 
 
 @app.command()

@@ -62,6 +62,33 @@ def plan_table(data: dict[str, Any]) -> Table:
     return table
 
 
+TIMED = ("tool", "times in", "cut s", "rapid s", "wait s", "index s", "x mm", "y mm", "z mm", "rev/min", "feed mm/min")
+
+
+def time_table(data: dict[str, Any]) -> Table:
+    """A program's time by tool, the extents of what it cuts, its speeds and feeds."""
+    table = Table(pad_edge=False)
+    for name in TIMED:
+        table.add_column(name, justify="right", no_wrap=True)
+    for tool in data["tools"]:
+        box = tool["extents_mm"]
+        table.add_row(
+            str(tool["number"]),
+            str(tool["changes"]),
+            *(number(tool[f"{part}_seconds"], 1) for part in ("cut", "rapid", "wait", "index")),
+            *(_span(*box[axis]) if box else "" for axis in "xyz"),
+            _span(*tool["speeds"]),
+            _span(*tool["feeds"]),
+        )
+    return table
+
+
+def _span(*values: float) -> str:
+    """The least and the greatest of some values, one where they are the same."""
+    ends = list(dict.fromkeys(f"{round(v, 2) + 0.0:g}" for v in (min(values), max(values)))) if values else []
+    return " to ".join(ends)
+
+
 def ranking_table(data: dict[str, Any]) -> Table:
     """Jobs by what a dense fixture saves for each hour of building it."""
     table = Table(pad_edge=False)

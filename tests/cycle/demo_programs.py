@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from independent import Move, moves
+from independent import distinct, moves
 
 from palletwright.cycle import check_programs, for_machine, read_dialect, shipped_dialects, write_programs
 from palletwright.cycle.modal_state import OFFSETS, offset_name
@@ -55,11 +55,11 @@ def agree(job: ProgramJob, machine: Any, folder: Path) -> int:
         name = f"{job.number:04d}"
         spots = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"])[0]
         low = [s for s in spots if abs(s.machine[2] - job.retract_z) > APART]
-        ours = _ends([(NUMBER[s.offset], *s.at, s.angle) for s in low])
+        ours = distinct([(NUMBER[s.offset], *s.at, s.angle) for s in low])
         first = next(line for line in texts[f"{name}.nc"].splitlines() if kind.settings in line)
         offsets = [line for line in texts[f"{name}_offsets.nc"].splitlines() if line.startswith("G10")]
         text = texts[f"{name}.nc"].replace(first, "\n".join([first, *offsets]), 1)
-        theirs = _ends([one for one in moves(text, lengths, folder) if FAR_DOWN < one[3] < HIGH])
+        theirs = distinct([one for one in moves(text, lengths, folder) if FAR_DOWN < one[3] < HIGH])
         assert max(one[3] for one in ours) < HIGH
         assert len(theirs) == len(ours)
         for a, b in zip(theirs, ours, strict=True):
@@ -70,8 +70,3 @@ def agree(job: ProgramJob, machine: Any, folder: Path) -> int:
         assert {one[0] for one in ours} == used
         compared += len(ours)
     return compared
-
-
-def _ends(found: list[Move]) -> list[Move]:
-    """Without moves that go nowhere."""
-    return [one for k, one in enumerate(found) if k == 0 or one != found[k - 1]]

@@ -10,7 +10,7 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -19,7 +19,11 @@ UNPACKED = Path(__file__).resolve().parents[2] / ".venv/rs274"
 
 Spot = tuple[str, float, float, float]
 Move = tuple[str, float, float, float, float]
-_LINE = re.compile(r"(STRAIGHT_FEED|STRAIGHT_TRAVERSE|ARC_FEED|SET_G5X_OFFSET)\(([^)]*)\)")
+_LINE = re.compile(
+    r"(STRAIGHT_FEED|STRAIGHT_TRAVERSE|ARC_FEED|SET_G5X_OFFSET|SELECT_PLANE|USE_LENGTH_UNITS)\(([^)]*)\)"
+)
+_PLANES = {"CANON_PLANE_XY": (0, 1, 2), "CANON_PLANE_XZ": (2, 0, 1), "CANON_PLANE_YZ": (1, 2, 0)}
+"""An arc tells its end along the plane's first axis, its second, and the one that it turns about."""
 
 
 def command() -> tuple[str, dict[str, str]]:
@@ -53,13 +57,28 @@ def run(text: str, tools: Mapping[int, float], folder: Path) -> subprocess.Compl
 
 
 def moves(text: str, tools: Mapping[int, float], folder: Path) -> list[Move]:
-    """(work offset's number, x, y, z, a) of the end of every move, rapids too; fails on any error.
+    """(work offset's number, x, y, z, a) of the end of every move in mm, rapids too; fails on any error.
 
     Heights at which a rapid stays where G53 has brought it depend on the tool table, and so aren't comparable.
     """
+    return [move for _, move in _told(text, tools, folder)]
+
+
+def feeds(text: str, tools: Mapping[int, float], folder: Path) -> list[Spot]:
+    """(work offset's number, x, y, z) of the end of every straight or circular feed in mm; fails on any error."""
+    return [move[:4] for what, move in _told(text, tools, folder) if what != "STRAIGHT_TRAVERSE"]
+
+
+def distinct(found: list[Move]) -> list[Move]:
+    """Without moves that go nowhere."""
+    return [one for k, one in enumerate(found) if k == 0 or one != found[k - 1]]
+
+
+def _told(text: str, tools: Mapping[int, float], folder: Path) -> Iterator[tuple[str, Move]]:
+    """What the interpreter does and where each move ends."""
     ran = run(text, tools, folder)
     assert ran.returncode == 0, ran.stderr
-    offset, found = "1", []
+    offset, plane, unit = "1", (0, 1, 2), 1.0
     for line in (folder / "out.txt").read_text().splitlines():
         hit = _LINE.search(line)
         if not hit:
@@ -67,27 +86,13 @@ def moves(text: str, tools: Mapping[int, float], folder: Path) -> list[Move]:
         values = [part.strip() for part in hit[2].split(",")]
         if hit[1] == "SET_G5X_OFFSET":
             offset = values[0]
+        elif hit[1] == "SELECT_PLANE":
+            plane = _PLANES[values[0]]
+        elif hit[1] == "USE_LENGTH_UNITS":
+            unit = 25.4 if "INCH" in values[0] else 1.0
         elif hit[1] == "ARC_FEED":
-            found.append((offset, float(values[0]), float(values[1]), float(values[5]), float(values[6])))
+            ends = dict(zip(plane, (unit * float(values[k]) for k in (0, 1, 5)), strict=True))
+            yield hit[1], (offset, ends[0], ends[1], ends[2], float(values[6]))
         else:
-            found.append((offset, *(float(value) for value in values[:4])))
-    return found
-
-
-def feeds(text: str, tools: Mapping[int, float], folder: Path) -> list[Spot]:
-    """(work offset's number, x, y, z) of the end of every straight or circular feed; fails on any error."""
-    ran = run(text, tools, folder)
-    assert ran.returncode == 0, ran.stderr
-    offset, spots = "1", []
-    for line in (folder / "out.txt").read_text().splitlines():
-        found = _LINE.search(line)
-        if not found:
-            continue
-        values = [part.strip() for part in found[2].split(",")]
-        if found[1] == "SET_G5X_OFFSET":
-            offset = values[0]
-        elif found[1] == "STRAIGHT_FEED":
-            spots.append((offset, float(values[0]), float(values[1]), float(values[2])))
-        elif found[1] == "ARC_FEED":
-            spots.append((offset, float(values[0]), float(values[1]), float(values[5])))
-    return spots
+            x, y, z, a = (float(value) for value in values[:4])
+            yield hit[1], (offset, unit * x, unit * y, unit * z, a)

@@ -16,6 +16,8 @@ from palletwright.errors import InputError
 
 A = 3000.0
 RAPID_XY, RAPID_Z = 400.0, 333.0
+BACK = 0.254
+"""mm above the last depth to which a peck goes back in: 0.010 in."""
 
 
 def timed(tmp_path: Path, text: str, **options: Any) -> dict[str, Any]:
@@ -94,8 +96,8 @@ def test_an_arc_reaches_beyond_its_ends(tmp_path: Path) -> None:
     [
         ("G81 Z-10 R2", 12, [248, 12], 0),
         ("G82 Z-10 R2 P0.5", 12, [248, 12], 0.5),
-        ("G83 Z-10 R2 Q5", 12.5, [248, 5, 4.75, 10, 9.75, 12], 0),
-        ("G73 Z-10 R2 Q5", 12.5, [248, 0.25, 0.25, 12], 0),
+        ("G83 Z-10 R2 Q5", 12 + 2 * BACK, [248, 5, 5 - BACK, 10, 10 - BACK, 12], 0),
+        ("G73 Z-10 R2 Q5", 12 + 2 * BACK, [248, BACK, BACK, 12], 0),
         ("G85 Z-10 R2", 24, [248], 0),
         ("G89 Z-10 R2 P1", 24, [248], 1.0),
         ("G86 Z-10 R2", 12, [248, 12], 0),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-PECK_CLEARANCE = 0.25
+PECK_CLEARANCE = 0.254
 """mm kept above the last depth when a peck goes back in; 0.010 in in RS-274/NGC controllers."""
 
 CYCLES = frozenset({73.0, 74.0, 76.0, 81.0, 82.0, 83.0, 84.0, 85.0, 86.0, 87.0, 88.0, 89.0})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from palletwright.cycle.canned import CYCLES
 from palletwright.cycle.modal_state import (
+    EXTENDED,
     OFFSETS,
     State,
     dwell_seconds,
@@ -19,7 +20,11 @@ from palletwright.cycle.words import NotUnderstood
 
 Word = tuple[str, float]
 
+UNITS = {20.0: 25.4, 21.0: 1.0, 70.0: 25.4, 71.0: 1.0}
+"""mm a unit: G20 and G21, or G70 and G71 where they stand without other words (ISO 6983-1)."""
+
 PLANES = {17.0: 2, 18.0: 1, 19.0: 0}
+MOTIONS = CYCLES | {0.0, 1.0, 2.0, 3.0}
 LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTXYZ")
 NO_EFFECT = frozenset({40.0, 41.0, 42.0, 43.0, 43.1, 43.2, 44.0, 49.0, 15.0, 50.0, 69.0, 61.1, 91.1, 90.1, 96.0, 97.0})
 IDLE_CODES = frozenset({7, 8, 9, 10, 11, 13, 19, 48, 49, 88, 89})
@@ -52,14 +57,16 @@ def execute(state: State, words: list[Word]) -> tuple[list[int], dict[str, float
     if "T" in value:
         state.selected = int(value["T"])
     faults += [fault for code in actions if (fault := _action(state, code))]
-    once = None
+    once, strange = None, False
     for code in codes:
         taken = _modal(state, code, value)
         if isinstance(taken, str):
             faults.append(taken)
+            strange = True
         elif taken is not None:
             once = taken
-    if 98 not in steering and not (once is None and 65.0 in codes):
+    strange = strange and not any(code in MOTIONS for code in codes)  # the axis words belong to the strange code
+    if 98 not in steering and not strange:
         _move(state, once, value)
     if faults:
         raise NotUnderstood("; ".join(faults))
@@ -96,7 +103,7 @@ def _set_feed(state: State, feed: float, codes: list[float]) -> None:
     for code in codes:
         if code in (93.0, 94.0, 95.0):
             state.feed_mode = code
-    scale = 25.4 if 20.0 in codes else 1.0 if 21.0 in codes else state.scale
+    scale = next((UNITS[code] for code in codes if code in UNITS), state.scale)
     state.feed = feed if state.feed_mode == 93.0 else feed * scale
     if state.feed_mode != 93.0 and feed > 0.0:
         state.totals.use().feeds.add(state.feed)
@@ -146,18 +153,26 @@ def _modal(state: State, code: float, value: dict[str, float]) -> float | str | 
         state.motion, state.hole = 80.0, None
     elif code in PLANES:
         state.plane = PLANES[code]
-    elif code in (20.0, 21.0):
-        state.scale = 25.4 if code == 20.0 else 1.0
+    elif code in UNITS and (code < 70.0 or value.keys() <= {"N"}):
+        state.scale = UNITS[code]
+        if code >= 70.0:
+            state.notes.add("G70 and G71 are taken as inches and millimetres (ISO 6983-1)")
     elif code in (90.0, 91.0):
         state.absolute = code == 90.0
+    elif code in (92.1, 92.2):
+        state.local = [0.0, 0.0, 0.0]
+        reshift(state)
     elif code in (93.0, 94.0, 95.0):
         state.feed_mode = code
     elif code in (98.0, 99.0):
         state.to_initial = code == 98.0
     elif code in (61.0, 64.0):
         state.exact = code == 61.0
-    elif code in OFFSETS or code == 54.1:
-        _use_offset(state, 100 + int(value.pop("P", 0)) if code == 54.1 else OFFSETS[code])
+        if code == 64.0 and "P" in value:
+            state.totals.settle()
+            state.totals.tolerance = value.pop("P") * state.scale
+    elif code in OFFSETS or code in EXTENDED:
+        _use_offset(state, 100 + int(value.pop("P", 0)) if code in EXTENDED else OFFSETS[code])
     elif code in NO_EFFECT:
         state.centre_absolute = code == 90.1 or (state.centre_absolute and code != 91.1)
         if code in NEEDS_WARNING:

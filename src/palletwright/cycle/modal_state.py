@@ -15,15 +15,20 @@ HOME_Z = 250.0
 
 OFFSETS = {54.0: 1, 55.0: 2, 56.0: 3, 57.0: 4, 58.0: 5, 59.0: 6, 59.1: 7, 59.2: 8, 59.3: 9}
 
+EXTENDED = frozenset({54.1, 154.0})
+"""Codes that select a further work offset by P."""
+
 
 @dataclass
 class Habits:
-    """What the machine adds: s for an index of so many degrees, s from rest to `spindle_speed`, chip to chip s."""
+    """What the machine adds: s for an index of so many degrees, s from rest to `spindle_speed`, chip to chip s, s to
+    change a pallet (None: it has no changer)."""
 
     index: Callable[[float], float]
     ramp: float
     spindle_speed: float
     chip_to_chip: float
+    pallet_change: float | None = None
 
 
 @dataclass
@@ -132,6 +137,8 @@ def dwell_seconds(state: State, p: float) -> float:
     if p >= 100.0 and p == int(p):
         state.notes.add("dwells of a whole P of 100 or more are taken as milliseconds")
         return p / 1000.0
+    if p >= 5.0 and p == int(p):
+        state.notes.add("dwells of a whole P below 100 are taken as seconds: some controls mean milliseconds")
     return p
 
 

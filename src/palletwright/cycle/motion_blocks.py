@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from palletwright.cycle.canned import Hole, hole_steps
 from palletwright.cycle.modal_state import State, block_feed, dwell_seconds, ramp_spindle, target_of
@@ -62,7 +63,11 @@ def drill(state: State, axes: list[int], value: dict[str, float]) -> None:
     spot = target_of(state, {letter: value[letter] for letter in "XYZ" if letter in value and letter != "XYZ"[n]})
     old = state.hole
     if old is None or old.code != state.motion:
-        old = Hole(state.motion, math.nan, math.nan, old.initial if old else state.pos[n])
+        old = replace(old, code=state.motion) if old else Hole(state.motion, math.nan, math.nan, state.pos[n])
+        if not math.isnan(old.bottom) and not ("R" in value and "XYZ"[n] in value):
+            state.notes.add(
+                "a cycle after another one without G80 keeps what it doesn't name: RS-274/NGC wants R and Z"
+            )
     base = state.shift[n] if state.absolute else old.initial
     retract = base + value["R"] * state.scale if "R" in value else old.retract
     bottom = old.bottom

@@ -98,14 +98,20 @@ def _habits(machine: Machine | None) -> Habits:
     quarter = machine.rotary.index_time if machine and machine.rotary else USUAL_INDEX
     speed = machine.spindle_speed if machine else USUAL_SPEED
     change = machine.chip_to_chip if machine else USUAL_CHANGE
-    return Habits(lambda turn: quarter * max(1.0, abs(turn) / 90.0), USUAL_RAMP, speed, change)
+    ramp = machine.spindle_seconds if machine and machine.spindle_seconds is not None else USUAL_RAMP
+    pallet = machine.pallet_change if machine else None
+    return Habits(lambda turn: quarter * max(1.0, abs(turn) / 90.0), ramp, speed, change, pallet)
 
 
 def _answer(file: Path, machine: Machine | None, totals: Totals, state: State, run: Run) -> dict[str, Any]:
     tools = [use.report() for use in totals.tools.values() if use.changes or use.seconds.any()]
     changes = state.changes * state.habits.chip_to_chip
-    assumed = [f"spindle {USUAL_RAMP:g} s from rest to its greatest speed (from memory, unconfirmed)"]
-    assumed.append(f"corners rounded within {totals.tolerance:g} mm")
+    assumed = [f"corners rounded within {totals.tolerance:g} mm"]
+    if machine is not None:
+        speeds = "/".join(f"{60 * v / 1000:g}" for v in totals.speed)
+        assumed.insert(0, f"machine {machine.id}: rapids {speeds} m/min, chip to chip {machine.chip_to_chip:g} s")
+    if machine is None or machine.spindle_seconds is None:
+        assumed.append(f"spindle {USUAL_RAMP:g} s from rest to its greatest speed (from memory, unconfirmed)")
     if machine is None:
         assumed.append("no machine given: rapids 24/24/20 m/min, 3 m/s², chip to chip 4 s (from memory, unconfirmed)")
     if len({name for use in totals.tools.values() for name in use.offsets}) > 1 and not state.known_offsets:
@@ -194,11 +200,21 @@ class Run:
         for code in steering:
             if code in (2, 30):
                 return -1
+            if code in (0, 1):
+                self.notes.add("stops for the operator (M0, M1) take as long as somebody does: not counted")
+            if code == 60:
+                self.change_pallet()
             if code == 98:
                 return self.call(at, value)
             if code == 99:
                 return self.back(at, value)
         return at + 1
+
+    def change_pallet(self) -> None:
+        seconds = self.state.habits.pallet_change
+        if seconds is None:
+            self.notes.add("M60: the machine has no pallet changer, or isn't named: not counted")
+        self.state.totals.wait(seconds or 0.0)
 
     def at_label(self, at: int, line: str) -> int:
         found = label(line)

@@ -212,10 +212,13 @@ def _search(problem: Order, path: Ints, whole: bool, until: float, seed: int, ef
     rng = np.random.default_rng(seed)
     best, value = path.copy(), path_cost(path, cost)
     bound = _lifted(ascend(cost, value, int(60 + 240 * min(1.0, effort))), whole)
+    longest = 0.0
     for batch in range(max(1, round(24 * effort))):
-        if value <= bound + 1e-9 or time.monotonic() > until:
+        begin = time.monotonic()
+        if value <= bound + 1e-9 or begin + longest > until:
             break
         found = _batch(problem, best, value / n, batch, bound, rng, effort)
+        longest = max(longest, time.monotonic() - begin)
         if path_cost(found, cost) < value - 1e-9:
             best, value = found, path_cost(found, cost)
     if value > bound + 1e-9 and time.monotonic() < until:

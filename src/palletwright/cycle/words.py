@@ -14,6 +14,7 @@ STRAIGHT = re.compile(
     rf"(?:N\d+\s*)?(?:G0?([01])\s*)?(?:X({_NUMBER})\s*)?(?:Y({_NUMBER})\s*)?(?:Z({_NUMBER})\s*)?(?:F({_NUMBER}))?\s*"
 )
 COMMENT = re.compile(r"\([^()]*\)|;.*")
+_GAP = re.compile(r"(?<=[\d.])\s+(?=[\d.])")
 _LABEL = re.compile(
     r"\s*O\s*(?:(\d+)|<([^>]+)>)\s*(SUB|ENDSUB|CALL|IF|ELSEIF|ELSE|ENDIF|WHILE|ENDWHILE|DO|REPEAT|ENDREPEAT|RETURN)?\b(.*)"
 )
@@ -47,8 +48,9 @@ class Variables:
 
 
 def bare(line: str) -> str:
-    """`line` in capitals without comments."""
-    return COMMENT.sub(" ", line.upper()).strip() if "(" in line or ";" in line else line.upper().strip()
+    """`line` in capitals without comments; a program number after a colon (ISO 6983-1, 6.1) as one after O."""
+    text = COMMENT.sub(" ", line.upper()).strip() if "(" in line or ";" in line else line.upper().strip()
+    return f"O{text[1:]}" if text[:1] == ":" else text
 
 
 def label(line: str) -> tuple[str, str, str] | None:
@@ -64,7 +66,7 @@ def words_of(line: str, variables: Variables) -> list[tuple[str, float]]:
     """Words of a bare line with variables and expressions worked out; assignments are carried out afterwards."""
     if WORDS.fullmatch(line):
         return [(letter, float(number)) for letter, number in WORD.findall(line)]
-    text = _Text(line, variables)
+    text = _Text(_GAP.sub("", line), variables)  # spaces within a number mean nothing (RS-274/NGC)
     words: list[tuple[str, float]] = []
     sets: list[tuple[str, float]] = []
     while not text.done:
