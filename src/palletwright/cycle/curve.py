@@ -70,7 +70,7 @@ def curve_of(cycle: Cycle, parts: int, *, threshold: float = 0.01, most: int | N
     sides = max(1, len({e.angle for e in cycle.events if e.what == "cut"}))
     per_side = -(-parts // sides)
     index = shares.get("index", 0.0)
-    start = cycle.seconds - each - index
+    start = max(0.0, cycle.seconds - each - index)  # a sum of many numbers may fall short of nothing by rounding
     return minutes_per_part_curve(
         each / parts,
         start,
