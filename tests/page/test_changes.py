@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import statistics
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -111,8 +112,8 @@ def test_a_design_that_is_none_is_refused(opened: tuple[Served, str, dict[str, A
 
 def test_another_grip_is_offered_only_where_it_holds_and_is_checked(opened: tuple[Served, str, dict[str, Any]]) -> None:
     served, at, way = opened
-    offered = served.client.post(f"{at}/ways/0/grips").json()
-    assert [g["operation"] for g in offered] == [o["number"] for o in way["design"]["operations"]]
+    offered = served.client.post(f"{at}/ways/0/choices").json()["operations"]
+    assert [g["number"] for g in offered] == [o["number"] for o in way["design"]["operations"]]
     for operation, choice in zip(offered, way["design"]["operations"], strict=True):
         (used,) = [g for g in operation["grips"] if g["used"]]
         assert used["id"] == choice["grip"]
@@ -129,17 +130,178 @@ def test_another_grip_is_offered_only_where_it_holds_and_is_checked(opened: tupl
     assert served.client.post(f"{at}/ways/0/shift?by=-1").json()["changed"] is False
 
 
+def kept(served: Served, at: str, what: str, made: dict[str, Any], terms: dict[str, Any]) -> dict[str, Any]:
+    """Keep what `adapt` made as the first step, and check it."""
+    step = {"step": 0, "what": what, "design": made["design"], "terms": terms}
+    assert served.client.post(f"{at}/ways/0/steps", json=step).status_code == 200
+    return dict(served.client.post(f"{at}/ways/0/check").json())
+
+
+def back(served: Served, at: str) -> None:
+    assert served.client.post(f"{at}/ways/0/shift?by=-1").json()["changed"] is False
+
+
+class TestOtherwise:
+    """The whole way as the engineer would have it: what is locked, sides, clamps, tools, margins, today."""
+
+    @pytest.fixture(autouse=True)
+    def _as_planned_again(self, opened: tuple[Served, str, dict[str, Any]]) -> Iterator[None]:
+        yield
+        opened[0].client.post(f"{opened[1]}/ways/0/shift?by=-500")
+
+    def test_best_with_what_i_locked_moves_no_locked_station(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, way = opened
+        fewer = copy.deepcopy(way["design"])
+        first, last = fewer["stations"][0]["parts"][0], fewer["stations"][-1]["parts"][0]
+        fewer["stations"] = [s for s in fewer["stations"] if s["parts"][0] in (first, last)]
+        step = {"step": 0, "what": "two are left", "design": fewer}
+        assert served.client.post(f"{at}/ways/0/steps", json=step).status_code == 200
+        made = served.client.post(f"{at}/ways/0/adapt", json={"refit": True, "locked": [first, last]}).json()
+        assert made["before"] == [1]
+        assert 1 < made["parts"][0] <= made["bound"][0]
+        stay = {s["parts"][0]: s for s in made["design"]["stations"]}
+        for was in fewer["stations"]:
+            assert [stay[was["parts"][0]][k] for k in ("x", "y", "turn", "side")] == [
+                was[k] for k in ("x", "y", "turn", "side")
+            ]
+        back(served, at)
+        assert kept(served, at, "best with what I locked", made, {})["passed"] is True
+        assert served.client.get(f"{at}/ways/0").json()["parts_per_start"] == made["parts"][0]
+        back(served, at)
+
+    def test_what_is_locked_is_kept_through_undo(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, way = opened
+        name = way["design"]["stations"][0]["parts"][0]
+        assert served.client.put(f"{at}/ways/0/locked", json={"locked": [name]}).json()["changed"] is False
+        step = {"step": 0, "what": "moved", "design": moved(way["design"], name, 0.2)}
+        assert served.client.post(f"{at}/ways/0/steps", json=step).json()["locked"] == [name]
+        assert served.client.post(f"{at}/ways/0/shift?by=-1").json()["locked"] == [name]
+        assert served.client.put(f"{at}/ways/0/locked", json={"locked": []}).json()["locked"] == []
+
+    def test_where_nothing_better_is_found_nothing_moves(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, way = opened
+        everything = [n for s in way["design"]["stations"] for n in s["parts"]]
+        made = served.client.post(f"{at}/ways/0/adapt", json={"refit": True, "locked": everything}).json()
+        places = [[s[k] for k in ("x", "y", "turn", "side")] for s in made["design"]["stations"]]
+        assert places == [[s[k] for k in ("x", "y", "turn", "side")] for s in way["design"]["stations"]]
+        assert any("nothing better" in n for n in made["notes"])
+
+    def test_a_pallet_with_another_number_of_sides(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, way = opened
+        (pallet,) = served.client.post(f"{at}/ways/0/choices").json()["pallets"]
+        other = 3 if pallet["sides"] != 3 else 4
+        made = served.client.post(f"{at}/ways/0/adapt", json={"sides": {pallet["mount"]: other}}).json()
+        (placing,) = [p for p in made["design"]["placings"] if p["mount"] == pallet["mount"]]
+        assert placing["sides"] == other
+        verdict = kept(served, at, f"{other} sides", made, {})
+        assert verdict["passed"] is True, verdict["failures"]
+        assert {s["side"] for s in made["design"]["stations"]} <= {f"{pallet['carrier']}/{k + 1}" for k in range(other)}
+        back(served, at)
+        locked = way["design"]["stations"][0]["parts"]
+        refused = served.client.post(f"{at}/ways/0/adapt", json={"sides": {pallet["mount"]: other}, "locked": locked})
+        assert refused.status_code == 422
+        assert "unlock" in refused.text
+        wrong = served.client.post(f"{at}/ways/0/adapt", json={"sides": {pallet["mount"]: 8}})
+        assert "can have 2, 3, 4, 5, 6 sides" in wrong.text
+
+    def test_a_greater_margin_is_demanded_of_every_station(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, _ = opened
+        terms = {"floors": {"cutter": 4.0}}
+        made = served.client.post(f"{at}/ways/0/adapt", json={"terms": terms, "refit": True}).json()
+        verdict = kept(served, at, "4 mm asked", made, terms)
+        assert verdict["passed"] is True, verdict["failures"]
+        now = served.client.get(f"{at}/ways/0").json()
+        assert {m["need"] for m in now["margins"] if m["check"] == "tool clearance"} == {
+            2.0
+        }  # half: tools are measured
+        assert now["state"]["terms"] == terms
+        whole = served.client.get(f"{at}/plan.json").json()
+        assert whole["shop"]["floors"]["cutter"] == 4.0
+        assert len(whole["plans"]) == 1
+        assert any("margin cutter 4" in line for line in whole["assumptions"])
+        back(served, at)
+        assert served.client.get(f"{at}/plan.json").json()["shop"]["floors"]["cutter"] == 2.0
+
+    def test_another_clamp_is_the_one_that_holds_or_the_reason_is_told(
+        self, opened: tuple[Served, str, dict[str, Any]]
+    ) -> None:
+        served, at, _ = opened
+        found = served.client.post(f"{at}/ways/0/choices").json()
+        operation = next(o for o in found["operations"] if o["grips"][0]["kind"] == "edge")
+        others = [c["id"] for c in found["clamps"] if c["kind"] == "edge" and c["id"] not in operation["clamps"]]
+        told = []
+        for name in reversed(others):
+            terms = {"held_by": [{"feature": operation["feature"], "clamps": [name]}]}
+            answer = served.client.post(f"{at}/ways/0/adapt", json={"terms": terms, "refit": True})
+            if answer.status_code == 200:
+                break
+            told.append(answer.json()["faults"][0]["problem"])
+        assert all("isn't held with this" in t for t in told)
+        assert answer.status_code == 200, told
+        verdict = kept(served, at, f"held by {name}", answer.json(), terms)
+        assert verdict["passed"] is True, verdict["failures"]
+        held = served.client.post(f"{at}/ways/0/choices").json()["operations"]
+        assert next(o for o in held if o["number"] == operation["number"])["clamps"] == [name]
+        back(served, at)
+
+    def test_another_tool_cuts_the_feature(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, _ = opened
+        found = served.client.post(f"{at}/ways/0/choices").json()
+        row = next(f for f in found["features"] if len(f["could"]) > len(f["now"]) == 1)
+        other = next(t for t in row["could"] if t not in row["now"])
+        terms = {"tools": {row["feature"]: other}}
+        made = served.client.post(f"{at}/ways/0/adapt", json={"terms": terms}).json()
+        assert kept(served, at, f"{row['feature']} with T{other}", made, terms)["passed"] is True
+        now = served.client.post(f"{at}/ways/0/choices").json()["features"]
+        assert other in next(f for f in now if f["feature"] == row["feature"])["now"]
+        back(served, at)
+
+    def test_a_number_of_today_is_kept_with_the_way(self, opened: tuple[Served, str, dict[str, Any]]) -> None:
+        served, at, way = opened
+        step = way["design"]
+        terms = {"today": {"0": {"cycle_seconds": 300.0}}, "per_year": 2000}
+        verdict = kept(served, at, "today runs in 300 s", {"design": step}, terms)
+        assert verdict["passed"] is True
+        now = served.client.get(f"{at}/ways/0").json()
+        plan = served.client.get(at).json()
+        assert now["today"]["spindle_minutes_per_part"] < plan["today"]["spindle_minutes_per_part"]
+        assert now["cost_per_part"] > way["cost_per_part"]  # the same fixture over fewer parts
+        back(served, at)
+
+    @pytest.mark.parametrize(
+        ("terms", "told"),
+        [
+            ({"floors": {"cutter": -1}}, "greater than or equal to 0"),
+            ({"floors": {"gap": 1}}, "floors.gap"),
+            ({"held_by": [{"feature": "hole-1", "clamps": ["thumb"]}]}, "is no clamp of this shop"),
+            ({"tools": {"hole-1": 999}}, "is no tool of this shop"),
+            ({"tools": {"hole-99": 3}}, "isn't a feature of this part"),
+            ({"stick_out": {"3": 4000}}, "more than the cutter is long"),
+            ({"today": {"9": {"cycle_seconds": 1}}}, "isn't a step of today"),
+        ],
+    )
+    def test_what_can_t_be_is_refused_by_name(
+        self, opened: tuple[Served, str, dict[str, Any]], terms: dict[str, Any], told: str
+    ) -> None:
+        served, at, _ = opened
+        answer = served.client.post(f"{at}/ways/0/adapt", json={"terms": terms})
+        assert answer.status_code == 422
+        assert told in answer.text
+
+
 def test_other_numbers_change_the_money_and_nothing_else(opened: tuple[Served, str, dict[str, Any]]) -> None:
     served, at, way = opened
     same = served.client.post(f"{at}/ways/0/numbers", json={}).json()
     assert same["way"]["cost_per_part"] == pytest.approx(way["cost_per_part"])
-    half = served.client.post(f"{at}/ways/0/numbers", json={"per_year": 600, "rates": {"operator": 84.0}}).json()
+    half = served.client.post(f"{at}/ways/0/numbers", json={"terms": {"per_year": 600, "rates": {"operator": 84.0}}}).json()
     assert half["way"]["cost"]["labour"] == pytest.approx(2 * same["way"]["cost"]["labour"], rel=1e-6)
     assert half["way"]["payback"]["months"] > same["way"]["payback"]["months"]
-    slow = served.client.post(f"{at}/ways/0/numbers", json={"today_pace": 2.0}).json()
+    now = served.client.get(at).json()["job"]["today"]
+    twice = {str(k): {n: 2 * s[n] for n in ("cycle_seconds", "load_seconds")} for k, s in enumerate(now)}
+    slow = served.client.post(f"{at}/ways/0/numbers", json={"terms": {"today": twice}}).json()
     assert slow["today"]["cost"]["labour"] == pytest.approx(2 * same["today"]["cost"]["labour"])
     assert slow["way"]["cost_per_part"] == pytest.approx(same["way"]["cost_per_part"])
-    wrong = served.client.post(f"{at}/ways/0/numbers", json={"rates": {"operator": -1}})
+    wrong = served.client.post(f"{at}/ways/0/numbers", json={"terms": {"rates": {"operator": -1}}})
     assert wrong.status_code == 422
     assert "operator" in wrong.text
     assert served.client.get(f"{at}/ways/0").json()["cost_per_part"] == way["cost_per_part"]

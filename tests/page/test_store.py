@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from served import Served, serving
 from sqlalchemy import create_engine, inspect
@@ -28,10 +31,14 @@ class TestFile:
         assert "tick" not in inspect(old.engine).get_table_names()
         with old.session() as session:
             session.add(JobRow(id="a", name="kept", draft="{}", created="", changed=""))
+        with old.engine.begin() as connection:  # as they were before version 3
+            connection.exec_driver_sql("ALTER TABLE edit DROP COLUMN terms")
+            connection.exec_driver_sql('ALTER TABLE plan DROP COLUMN "foreign"')
         old.close()
         monkeypatch.undo()
         new = Store(file)
         assert "tick" in inspect(new.engine).get_table_names()
+        assert "terms" in {c["name"] for c in inspect(new.engine).get_columns("edit")}
         with new.session() as session:
             row = session.get(JobRow, "a")
             assert row is not None
@@ -179,8 +186,75 @@ def test_a_job_goes_out_as_one_file_and_comes_back_the_same(served: Served, plan
     assert two["state"]["checked"] is False
     # what was changed must be checked again before it is printed, here and there
     assert served.client.get(f"/api/plans/{copy['id']}/papers.zip").status_code == 409
-    assert served.client.post(f"/api/plans/{copy['id']}/ways/0/shift?by=-1").json()["changed"] is False
+    there = f"/api/plans/{copy['id']}"
+    assert served.client.post(f"{there}/ways/0/shift?by=-1").json()["changed"] is False
+    # nor does the plan itself count as checked, because the file says so
+    for paper in ("papers.zip", "report.html", "plan.json", "ways/0/sheet"):
+        assert served.client.get(f"{there}/{paper}").status_code == 409
+    assert served.client.post(f"{there}/ways/0/check").json()["passed"] is True
+    assert served.client.get(f"{there}/report.html").status_code == 200
+    assert served.client.get(f"{there}/report.html?way=1").status_code == 409
+    assert served.client.get(f"/api/plans/{plan}/report.html?way=1").status_code == 200
     ticks = served.client.get(f"/api/plans/{copy['id']}/ways/0/sheet").json()["ticks"]
     assert ticks["fact 1"]["value"] == "12.004"
     assert any("read from an archive" in p["what"] for p in after["past"])
     assert json.loads(json.dumps(before["draft"])) == after["draft"]
+
+
+def _archive(served: Served, plan_data: dict[str, Any], spoil: Any) -> httpx.Response:
+    """A copy of a job whose plan was spoiled by hand, brought in."""
+    job, _ = served.planned(plan_data)
+    blob = served.client.get(f"/api/jobs/{job}/archive").content
+    with zipfile.ZipFile(io.BytesIO(blob)) as pack:
+        files = {n: pack.read(n) for n in pack.namelist()}
+    data = json.loads(files["plans/0.json"])
+    spoil(data)
+    files["plans/0.json"] = json.dumps(data).encode()
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as pack:
+        for name, content in files.items():
+            pack.writestr(name, content)
+    return served.client.post("/api/archives", files={"file": ("a.zip", out.getvalue())})
+
+
+@pytest.mark.slow
+def test_a_plan_that_was_made_better_by_hand_in_its_file_is_found_out(
+    served: Served, plan_data: dict[str, Any]
+) -> None:
+    def closer(data: dict[str, Any]) -> None:
+        a, b = data["plans"][0]["design"]["stations"][:2]
+        a["x"], a["y"] = b["x"] - 4.0, b["y"]
+        data["plans"][0]["cost_per_part"] = 0.01
+
+    job = _archive(served, plan_data, closer).json()["id"]
+    (plan,) = served.client.get(f"/api/jobs/{job}").json()["plans"]
+    at = f"/api/plans/{plan['id']}"
+    assert served.client.get(at).json()["ways"][0]["state"]["foreign"] is True
+    verdict = served.client.post(f"{at}/ways/0/check").json()
+    assert verdict["passed"] is False
+    assert verdict["failures"]
+    assert served.client.get(f"{at}/papers.zip").status_code == 409
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda d: d.update(plans=[{}]),
+        lambda d: d.update(plans=[]),
+        lambda d: d.update(shop={}),
+        lambda d: d["plans"][0].update(cost_per_part="<b>cheap</b>"),
+        lambda d: d["plans"][0].update(design={"machine": 3}),
+        lambda d: d["plans"][0]["margins"][0].update(have="plenty"),
+        lambda d: d["plans"][0].update(cycle={"cycles": [{}]}),
+        lambda d: d.update(access=None),
+    ],
+)
+def test_a_plan_that_isn_t_one_is_refused_and_nothing_of_it_kept(
+    served: Served, plan_data: dict[str, Any], spoil: Any
+) -> None:
+    before = len(served.client.get("/api/start").json()["jobs"])
+    answer = _archive(served, plan_data, spoil)
+    assert answer.status_code == 422
+    assert "holds something unexpected" in answer.text
+    assert len(served.client.get("/api/start").json()["jobs"]) == before + 1  # the one that was copied

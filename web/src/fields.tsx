@@ -1,6 +1,7 @@
 // Inputs with their labels, hints and faults tied to them.
 import type { ComponentChildren } from "preact";
 import { useId } from "preact/hooks";
+import { inMm, inUnit, unitNow } from "./format";
 
 interface Common {
   label: string;
@@ -57,6 +58,20 @@ export function Num({ label, hint, fault, value, onInput, unit, min, step = "any
       />
       <Hint id={`${id}-hint`} hint={hint} fault={fault} />
     </div>
+  );
+}
+
+/** A length that is kept in mm and shown in the reader's unit. */
+export function Length({ value, onInput, placeholder, min, ...more }: Common & { value: number | null | undefined; onInput: (mm: number | null) => void; placeholder?: number | string; min?: number }) {
+  return (
+    <Num
+      {...more}
+      unit={unitNow() === "mm" ? "mm" : "in"}
+      min={min === undefined ? undefined : inUnit(min)}
+      value={value === null || value === undefined ? value : inUnit(value)}
+      placeholder={typeof placeholder === "number" ? String(inUnit(placeholder)) : placeholder}
+      onInput={(v) => onInput(v === null ? null : inMm(v))}
+    />
   );
 }
 

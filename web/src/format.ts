@@ -38,6 +38,10 @@ export function len(mm: number | null | undefined, withUnit = true): string {
   return withUnit ? `${text} ${unit === "mm" ? "mm" : "in"}` : text;
 }
 
+/** mm as a number in the reader's unit, and back. */
+export const inUnit = (mm: number): number => (unit === "mm" ? Math.round(mm * 1e4) / 1e4 : Math.round((mm / 25.4) * 1e5) / 1e5);
+export const inMm = (value: number): number => (unit === "mm" ? value : value * 25.4);
+
 export const size = (mm: number[]): string => mm.map((v) => len(v, false)).join(" × ") + (unit === "mm" ? " mm" : " in");
 
 export function minutes(seconds: number | null | undefined): string {

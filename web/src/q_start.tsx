@@ -12,7 +12,7 @@ export function StartQuestion({ plan, way }: { plan: Plan; way: number }) {
   const [paper, setPaper] = useState("A4");
   const [unit, setUnit] = useState("mm");
   const [language, setLanguage] = useState("en");
-  const blocked = w.state.changed && !w.state.checked;
+  const blocked = !w.state.checked;
   const at = `/api/plans/${plan.id}`;
   return (
     <>
@@ -20,8 +20,8 @@ export function StartQuestion({ plan, way }: { plan: Plan; way: number }) {
       <p>
         <b>{w.name}</b>: {w.timing?.label}, {plural(w.timing?.sets ?? 1, "set")}.
       </p>
-      {blocked && <p class="notice short">This way was changed and not every check has passed since. Papers and programs come once it is checked.</p>}
-      {!w.has_scene && <p class="notice">The plan kept no pictures of this way, so its papers can't be drawn. Ways with pictures: {plan.ways.filter((o) => o.has_scene).map((o) => o.name).join(", ")}.</p>}
+      {blocked && <p class="notice short">{w.state.changed ? "This way was changed and not every check has passed since." : "This plan came in from a file and wasn't checked here."} Papers and programs come once it is checked: <a href={`#/plan/${plan.id}/why/${way}`}>to the check</a>.</p>}
+      {!w.has_scene && <p class="notice">The plan kept no pictures of this way, so its papers can't be drawn yet: <a href={`#/plan/${plan.id}/why/${way}`}>check it and make its picture</a>.</p>}
       <section aria-labelledby="h-papers">
         <h2 id="h-papers">Papers and programs</h2>
         <div class="grid">

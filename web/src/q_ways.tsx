@@ -36,10 +36,14 @@ export function toggled(now: string[], key: string): string[] {
   return ["today", ...after];
 }
 
+/** What must be said of a way that isn't simply as planned here. */
+const stands = (w: Plan["ways"][number]): string =>
+  w.state.changed ? `changed by hand, ${w.state.checked ? "checked" : "unchecked"}` : w.state.checked ? "" : "from a file, unchecked";
+
 export function WaysQuestion({ plan, beside, setBeside, look }: { plan: Plan; beside: string[]; setBeside: (b: string[]) => void; look: (way: number) => void }) {
   const marks: Mark[] = [
     { key: "today", way: plan.today, kind: "today", note: "" },
-    ...plan.ways.map((w, i): Mark => ({ key: String(i), way: w, kind: "way", note: w.state.changed && !w.state.checked ? "changed, unchecked" : "" })),
+    ...plan.ways.map((w, i): Mark => ({ key: String(i), way: w, kind: "way", note: stands(w) })),
   ];
   const shown = beside.map((k) => marks.find((m) => m.key === k)).filter((m): m is Mark => !!m);
   return (
@@ -58,7 +62,7 @@ export function WaysQuestion({ plan, beside, setBeside, look }: { plan: Plan; be
               </label>
               <div>
                 <b>{w.name}</b>: {sig(w.parts_per_start)} parts a start, {num(w.cost_per_part)} {plan.currency}
-                <small>{w.timing?.label}, {w.timing?.sets} set{w.timing?.sets === 1 ? "" : "s"}{w.state.changed ? (w.state.checked ? "; changed by hand, checked" : "; changed by hand, unchecked") : ""}</small>
+                <small>{w.timing?.label}, {w.timing?.sets} set{w.timing?.sets === 1 ? "" : "s"}{stands(w) && `; ${stands(w)}`}</small>
               </div>
               <button type="button" class="small" onClick={() => look(i)} aria-label={`Look at ${w.name}`}>Look</button>
             </li>

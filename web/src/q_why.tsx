@@ -1,7 +1,7 @@
 // One way with everything that argues for it, and the place where it is changed.
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { get, post } from "./api";
-import { Fact, Faults, Loaded, Table, useFetched } from "./bits";
+import { Fact, Faults, Loaded, Table, useFetched, Work } from "./bits";
 import { Changing } from "./change";
 import { Fixture3d, type Marked } from "./fixture3d";
 import { direction, len, measured, minutes, num, sig } from "./format";
@@ -44,8 +44,8 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
   useEffect(() => setStations(way.state.design?.stations ?? way.design?.stations ?? []), [way]);
   const moved = useMemo(() => {
     const now = new Map(stations.flatMap((s) => s.parts.map((n): [string, Station] => [n, s])));
-    return new Map((way.design?.stations ?? []).flatMap((s) => s.parts.map((n): [string, { from: Station; to: Station | null }] => [n, { from: s, to: now.get(n) ?? null }])));
-  }, [stations, way]);
+    return new Map((scene?.stations ?? way.design?.stations ?? []).flatMap((s) => s.parts.map((n): [string, { from: Station; to: Station | null }] => [n, { from: s, to: now.get(n) ?? null }])));
+  }, [stations, way, scene]);
   const sideAngles = useMemo(() => (scene ? angles(scene, way) : []), [scene, way]);
   const picture = useRef<HTMLElement>(null);
   const setPicked = (station: string) => {
@@ -72,8 +72,8 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
       setDrawing("");
     }
   };
-  const today = plan.today;
-  const unchecked = way.state.changed && !way.state.checked;
+  const today = way.today ?? plan.today;
+  const unchecked = !way.state.checked;
   return (
     <>
       <h1>{WHY.text}</h1>
@@ -82,8 +82,21 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
       </p>
       {unchecked && (
         <p class="notice short" role="status">
-          ! Changed: {way.state.what}. The numbers below are those of before, until every check has passed again.
+          {way.state.changed
+            ? `! Changed: ${way.state.what}. The numbers below are those of before, until every check has passed again.`
+            : "! This plan came in from a file. Its numbers are what that file says; nothing is printed before every check has passed here."}
         </p>
+      )}
+      {unchecked && !way.state.changed && (
+        <Work
+          does={async () => {
+            const found = await post<{ passed: boolean; failures: string[] }>(`${address}/check`);
+            await again();
+            if (!found.passed) throw new Error(`It doesn't pass: ${found.failures.slice(0, 6).join("; ")}`);
+          }}
+        >
+          Check this way
+        </Work>
       )}
       <div class={`facts${unchecked ? " old" : ""}`}>
         <Fact value={sig(way.parts_per_start)} text="finished parts every start" today={sig(today.parts_per_start)} />
@@ -97,10 +110,11 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
       </div>
       <section aria-labelledby="h-see" ref={picture}>
         <h2 id="h-see">What does it look like?</h2>
+        {!scene && <p class="stage-waiting waiting">The picture is coming …</p>}
         {scene?.scene ? (
           <Fixture3d data={scene} address={address} picked={picked} onPick={setPicked} marked={marked} moved={moved} stations={stations} sideAngles={sideAngles} />
         ) : (
-          <p class="notice">{scene ? "The plan kept no picture of this way (only of its best ones). Change it or check it again, and there will be one." : "One moment …"}</p>
+          scene && <NoPicture address={address} again={again} />
         )}
         <p class="note" aria-live="polite">{drawing}</p>
         <Faults of={error} />
@@ -129,6 +143,22 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
           ]}
         />
       </section>
+      {way.packing.length > 0 && (
+        <section aria-labelledby="h-most">
+          <h2 id="h-most">Could more stand there?</h2>
+          <Table
+            caption="How many stand on each side, and at most how many could"
+            rows={way.packing}
+            columns={[
+              { head: "side", cell: (p) => p.side, words: true },
+              { head: "operation", cell: (p) => p.operation },
+              { head: "parts", cell: (p) => p.placed },
+              { head: "at most", cell: (p) => p.bound },
+              { head: "how that is known", cell: (p) => `${p.text}${p.bound_by ? `; bound by ${p.bound_by}` : ""}`, words: true },
+            ]}
+          />
+        </section>
+      )}
       <section aria-labelledby="h-time">
         <h2 id="h-time">Where do the seconds go?</h2>
         {way.cycles.map((c, i) => (
@@ -141,7 +171,7 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
       <section aria-labelledby="h-money">
         <h2 id="h-money">Where does the money go?</h2>
         <MoneyStack ways={[today, way]} currency={plan.currency} />
-        {way.design && <WhatIf plan={plan} way={way} address={address} />}
+        {way.design && <WhatIf key={way.state.step} plan={plan} way={way} address={address} again={again} />}
         <PayCurve way={way} currency={plan.currency} limit={Number(plan.rates.payback_limit_months ?? 18)} />
       </section>
       <section aria-labelledby="h-reasons">
@@ -153,13 +183,31 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
   );
 }
 
+/** A plan keeps pictures of its best ways only; checking another one makes its picture, and its papers can be drawn. */
+export function NoPicture({ address, again }: { address: string; again: () => Promise<void> }) {
+  return (
+    <p class="notice">
+      The plan kept no picture of this way, only of its best ones.{" "}
+      <Work
+        does={async () => {
+          const found = await post<{ passed: boolean; failures: string[] }>(`${address}/check`);
+          if (!found.passed) throw new Error(`It doesn't pass any more: ${found.failures.slice(0, 4).join("; ")}`);
+          await again();
+        }}
+      >
+        Check it and make its picture
+      </Work>
+    </p>
+  );
+}
+
 /** At which index angle each side faces the spindle. */
 function angles(scene: SceneData, way: WholeWay): { name: string; angle: number }[] {
   const axis = scene.machine?.axis;
   const bodies = scene.scene?.cycles[0]?.bodies ?? [];
   if (!axis || !way.design) return [];
   const seen = new Map<string, number>();
-  for (const s of way.design.stations) {
+  for (const s of scene.stations) {
     const body = bodies.find((b) => b.owner === s.parts[0] && b.group !== "table");
     if (body && !seen.has(s.side)) seen.set(s.side, angleOf(body.pose, axis.along));
   }

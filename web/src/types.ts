@@ -113,7 +113,7 @@ export interface Way extends Point {
 export interface WayInPlan extends Way {
   has_scene: boolean;
   design: { machine: string; sets: number; stations: number; carriers: string[] } | null;
-  state: { changed: boolean; checked: boolean; what: string };
+  state: { changed: boolean; checked: boolean; foreign: boolean; what: string };
 }
 
 export interface Margin {
@@ -142,7 +142,7 @@ export interface Design {
   [key: string]: unknown;
   machine: string;
   operations: { number: number; clamping: number; grip: string }[];
-  placings: { mount: string; kind: string; carrier: string; cycle: number }[];
+  placings: { mount: string; kind: string; carrier: string; cycle: number; sides: number }[];
   stations: Station[];
   sets: number;
 }
@@ -180,9 +180,51 @@ export interface EditState {
   changed: boolean;
   checked: boolean;
   what: string;
+  foreign: boolean;
   design: Design | null;
   locked: string[];
-  verdict: { passed: boolean; failures: string[]; worst: Margin[]; ms: number } | null;
+  terms: Terms;
+  verdict: { passed: boolean; failures: string[]; worst: Margin[]; ms: number; sides: Side[][] } | null;
+}
+
+/** What a changed way asks of job and shop beyond its plan. */
+export interface Terms {
+  floors?: Record<string, number>;
+  held_by?: { feature: string; clamps: string[] }[];
+  tools?: Record<string, number>;
+  stick_out?: Record<string, number>;
+  per_year?: number;
+  rates?: Record<string, number>;
+  today?: Record<string, { parts_per_start?: number; cycle_seconds?: number; load_seconds?: number }>;
+}
+
+export interface Adapted {
+  design: Design;
+  notes: string[];
+  before: number[];
+  parts: number[];
+  bound: number[] | null;
+}
+
+/** What a way could have instead. */
+export interface WayChoices {
+  operations: { number: number; clamping: number; feature: string; clamps: string[]; grips: { id: string; kind: string; clamps: string; notes: string[]; holding: number | null; seconds: number; used: boolean }[] }[];
+  clamps: { id: string; kind: string; force: number }[];
+  pallets: { mount: string; carrier: string; sides: number; allowed: number[] }[];
+  floors: Record<string, number>;
+  features: { feature: string; clamping: number; now: number[]; could: number[] }[];
+  tools: { number: number; name: string; stick_out: number; longest: number }[];
+}
+
+/** How many stand on a side, and at most how many could. */
+export interface Packed {
+  operation: number;
+  side: string;
+  placed: number;
+  bound: number;
+  proven: boolean;
+  bound_by: string;
+  text: string;
 }
 
 export interface WholeWay extends Way {
@@ -190,6 +232,8 @@ export interface WholeWay extends Way {
   design: Design | null;
   cycles: Cycle[];
   sides: Side[][];
+  packing: Packed[];
+  today: Way | null;
   state: EditState;
 }
 
@@ -230,6 +274,7 @@ export interface Body {
 export interface SceneData {
   scene: { meshes: Record<string, { vertices: string; triangles: string }>; cycles: { bodies: Body[]; sides: Side[] }[] } | null;
   machine: { id: string; name: string; axis: { point: number[]; along: "x" | "y"; word: string } | null } | null;
+  stations: Station[];
 }
 
 export interface Dimension {

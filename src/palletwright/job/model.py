@@ -96,6 +96,13 @@ class Override(Model):
     in_cycle: bool = True
 
 
+class HeldBy(Model):
+    """The clamps that may hold an operation: the one in which `feature` is cut. Stops are still chosen freely."""
+
+    feature: Name
+    clamps: tuple[Name, ...] = Field(min_length=1)
+
+
 class Job(Model):
     """The least job is a STEP file, a material and a quantity; all else has a default."""
 
@@ -130,6 +137,7 @@ class Job(Model):
     least_gain: float = Field(
         default=0.01, gt=0, lt=1, description="fraction of the minutes per part that one part more must gain"
     )
+    held_by: tuple[HeldBy, ...] = Field(default=(), description="clamps that an operation is limited to")
 
     def problems(self) -> Iterator[Problem]:
         counts = Counter(o.feature for o in self.overrides)

@@ -139,6 +139,12 @@ def _against_shop(document: Document, shop: Shop) -> Iterator[Fault]:
         if isinstance(row.get("tool"), int) and row["tool"] not in numbers:
             allowed = f"one of its {len(numbers)} tool numbers, {min(numbers)} to {max(numbers)}"
             yield document.fault(("overrides", at, "tool"), f"is no tool of shop {shop.name!r}", allowed)
+    clamps = [c.id for c in shop.clamps]
+    for at, row in enumerate(_tables(document, "held_by")):
+        for k, name in enumerate(row["clamps"] if isinstance(row.get("clamps"), list) else []):
+            if isinstance(name, str) and name not in clamps:
+                what = f"is no clamp of shop {shop.name!r}"
+                yield document.fault(("held_by", at, "clamps", k), what, suggestion(name, clamps))
 
 
 def _machines(document: Document) -> Iterator[tuple[Loc, str]]:

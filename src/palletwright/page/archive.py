@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 import json
 import zipfile
@@ -12,9 +11,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from palletwright.errors import Fault, InputError
-from palletwright.page import parts, shopfiles
+from palletwright.page import parts, seen, shopfiles
 from palletwright.page.store import Store, found, new_id, noted, now, packed, past, unpacked
 from palletwright.page.tables import EditRow, HeadRow, JobRow, PartRow, PlanRow, ShopRow, TickRow
+from palletwright.page.terms import terms_of
 
 FORMAT = 1
 GREATEST = 400_000_000
@@ -53,14 +53,14 @@ def _changes(session: Session, plan: str) -> dict[str, Any]:
     edits = session.scalars(select(EditRow).where(EditRow.plan == plan))
     heads = session.scalars(select(HeadRow).where(HeadRow.plan == plan))
     ticks = session.scalars(select(TickRow).where(TickRow.plan == plan))
-    text = ("what", "design", "locked", "verdict")
+    text = ("what", "design", "terms", "verdict")
     return {
         "edits": [
-            {"way": e.way, "step": e.step, **{k: getattr(e, k) for k in text},
-             "result": None if e.result is None else base64.b64encode(e.result).decode()}
+            {"way": e.way, "step": e.step, **{k: getattr(e, k) for k in text}}
             for e in edits
+            if e.step
         ],
-        "heads": [{"way": h.way, "step": h.step} for h in heads],
+        "heads": [{"way": h.way, "step": h.step, "locked": h.locked} for h in heads],
         "ticks": [{"way": t.way, "item": t.item, "value": t.value, "at": t.at} for t in ticks],
     }  # fmt: skip
 
@@ -68,8 +68,10 @@ def _changes(session: Session, plan: str) -> dict[str, Any]:
 def read(store: Store, blob: bytes) -> str:
     """Keep the job of an archive as a new one; returns its id.
 
-    Raises InputError for anything that isn't what `written` makes. A result of a changed way that was edited by hand
-    counts as unchecked: it is not taken over.
+    Nothing that an archive says of itself counts as checked: neither its plans nor the changes to them, until every
+    check was made here.
+
+    Raises InputError for anything that isn't what `written` makes.
     """
     files = _files(blob)
     try:
@@ -106,10 +108,9 @@ def _kept(
                 noted(session, id, f"{str(row['what'])[:300]} ({str(row['at'])[:32]})")
             noted(session, id, "read from an archive")
             for said, data in zip(top["plans"], plans, strict=True):
-                if not isinstance(data, dict) or "plans" not in data or "job" not in data or "shop" not in data:
-                    raise ValueError("a plan is missing its parts")
+                seen.readable(data)
                 _keep_plan(session, id, said, data)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
         raise _wrong(f"holds something unexpected: {type(error).__name__} {str(error)[:80]}") from None
     return id
 
@@ -117,14 +118,19 @@ def _kept(
 def _keep_plan(session: Session, job: str, said: dict[str, Any], data: dict[str, Any]) -> None:
     plan = new_id()
     title, made = str(said["title"])[:500], str(said["made"])[:32]
-    session.add(PlanRow(id=plan, job=job, made=made, title=title, data=packed(data)))
+    session.add(PlanRow(id=plan, job=job, made=made, title=title, data=packed(data), foreign=True))
     session.flush()
-    text = ("what", "design", "locked")
+    text = ("what", "design")
     for e in said["edits"]:
-        json.loads(e["design"]), json.loads(e["locked"])
-        session.add(EditRow(plan=plan, way=int(e["way"]), step=int(e["step"]), **{k: str(e[k]) for k in text}))
+        json.loads(e["design"])
+        terms = json.dumps(terms_of(json.loads(e.get("terms", "{}"))).said)
+        step = int(e["step"])
+        if step < 1:
+            raise ValueError(f"step {step} of a change")
+        session.add(EditRow(plan=plan, way=int(e["way"]), step=step, terms=terms, **{k: str(e[k]) for k in text}))
     for h in said["heads"]:
-        session.add(HeadRow(plan=plan, way=int(h["way"]), step=int(h["step"])))
+        locked = json.dumps([str(n)[:60] for n in json.loads(h.get("locked", "[]"))])
+        session.add(HeadRow(plan=plan, way=int(h["way"]), step=int(h["step"]), locked=locked))
     for t in said["ticks"]:
         item, value, at = str(t["item"])[:120], str(t["value"])[:2000], str(t["at"])[:32]
         session.add(TickRow(plan=plan, way=int(t["way"]), item=item, value=value, at=at))

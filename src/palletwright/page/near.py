@@ -34,15 +34,19 @@ def tasks_at(context: Context, design: Design, chosen: dict[int, Option], cycle:
     return made
 
 
-def grips_of(context: Context, design: Design, choice: OperationChoice) -> tuple[Option, ...]:
-    """All grips that hold for an operation of the design, seated as it is."""
+def key_of(design: Design, choice: OperationChoice) -> OperationKey:
+    """Where an operation of the design is looked up: its clamping, seated as it is, on its kind of carrier."""
     vises = [p.carrier for p in design.placings for s in design.stations if s.operation == choice.clamping
              and p.mount == s.mount]  # fmt: skip
     vise = vises[0] if vises and choice.carrier_kind == "vise" else ""
-    key = OperationKey(
+    return OperationKey(
         design.machine, design.family, design.sequence, choice.clamping, choice.up, choice.carrier_kind, vise
     )
-    return options(context, key)[0]
+
+
+def grips_of(context: Context, design: Design, choice: OperationChoice) -> tuple[Option, ...]:
+    """All grips that hold for an operation of the design, seated as it is."""
+    return options(context, key_of(design, choice))[0]
 
 
 def outline(chosen: dict[int, Option], station: StationAt) -> Any:

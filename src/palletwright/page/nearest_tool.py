@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 Stack = Sequence[tuple[float, float, float]]
 
 
-def drawn(context: Context, design: Design, chosen: dict[int, Option], margin: dict[str, Any]) -> dict[str, Any]:
+def tool_at(context: Context, design: Design, chosen: dict[int, Option], margin: dict[str, Any]) -> dict[str, Any]:
     """Tip, stack (radius, from, to over the tip, mm), index angle and the line from the tool to the obstacle.
 
     Raises LookupError where the margin names no cut of the design.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 Data = dict[str, Any]
@@ -18,6 +19,38 @@ WHOLE = (
 )
 
 
+NUMBERS = (
+    *("parts_per_start", "starts_per_part", "spindle_minutes_per_part", "attended_minutes_per_part"),
+    *("unattended_minutes", "cost_per_part", "least_clearance_mm", "least_holding_factor", "capital"),
+)
+CHECKED = {"changed": False, "checked": False, "foreign": True, "what": ""}
+
+
+def readable(data: Any) -> None:
+    """Read all that the page shows of a plan from elsewhere, so that what is missing is known before it is kept.
+
+    Raises LookupError, TypeError, ValueError or AttributeError where something isn't as the planner writes it.
+    """
+    if not isinstance(data, dict) or not data["plans"]:
+        raise ValueError("a plan is missing its ways")
+    whole(data, [CHECKED] * len(data["plans"]))
+    snippet(data)
+    for shown in (data["today"], *data["plans"]):
+        wrong = [k for k in NUMBERS if not _number(shown[k])]
+        if wrong:
+            raise ValueError(f"{wrong[0]} isn't a number")
+    for shown in data["plans"]:
+        one(data, shown)
+        machine(data, shown)
+        sheet(data, shown)
+        if not all(_number(m[k]) for m in shown["margins"] for k in ("need", "have")):
+            raise ValueError("a margin isn't a number")
+
+
+def _number(value: Any) -> bool:
+    return value is None or (isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value))
+
+
 def whole(data: Data, states: list[Data]) -> Data:
     """The plan with every way as a point."""
     shop = data["shop"]
@@ -26,7 +59,7 @@ def whole(data: Data, states: list[Data]) -> Data:
         | {
             "has_scene": bool(w["scene"]),
             "design": brief(w["design"]),
-            "state": {k: s[k] for k in ("changed", "checked", "what")},
+            "state": {k: s[k] for k in ("changed", "checked", "foreign", "what")},
         }
         for w, s in zip(data["plans"], states, strict=True)
     ]
@@ -55,6 +88,8 @@ def one(data: Data, way: Data) -> Data:
     """One way with all that argues for it."""
     keys = (*POINT, "margins", "design")
     return {k: way[k] for k in keys} | {
+        "packing": way.get("packing") or [],
+        "today": None if way.get("today") is None else {k: way["today"][k] for k in POINT},
         "cycles": [bar(c) for c in (way["cycle"] or {"cycles": []})["cycles"]],
         "sides": [c["sides"] for c in (way["scene"] or {"cycles": []})["cycles"]],
     }

@@ -70,7 +70,7 @@ class RunRow(Base):
 
 
 class PlanRow(Base):
-    """A plan as its compressed JSON."""
+    """A plan as its compressed JSON. `foreign`: it came in with an archive and counts as unchecked until it is."""
 
     __tablename__ = "plan"
     id: Mapped[str] = mapped_column(String(16), primary_key=True)
@@ -78,10 +78,15 @@ class PlanRow(Base):
     made: Mapped[str] = mapped_column(String(32))
     title: Mapped[str] = mapped_column(Text)
     data: Mapped[bytes] = mapped_column(LargeBinary)
+    foreign: Mapped[bool] = mapped_column(default=False, server_default="0")
 
 
 class EditRow(Base):
-    """One step of the changes to a way, in order; `result` is the way's compressed JSON once every check passed."""
+    """One step of the changes to a way, in order; `result` is the way's compressed JSON once every check passed.
+
+    `terms` is JSON: what the step asks of job and shop beyond the plan's own; `locked` was used up to version 2. Step 0
+    is the way as planned: its row is there only where it was checked here, because it is foreign or had no picture.
+    """
 
     __tablename__ = "edit"
     plan: Mapped[str] = mapped_column(ForeignKey("plan.id", ondelete="CASCADE"), primary_key=True)
@@ -92,15 +97,17 @@ class EditRow(Base):
     locked: Mapped[str] = mapped_column(Text, default="[]")
     verdict: Mapped[str] = mapped_column(Text, default="")
     result: Mapped[bytes | None] = mapped_column(LargeBinary, nullable=True)
+    terms: Mapped[str] = mapped_column(Text, default="{}", server_default="{}")
 
 
 class HeadRow(Base):
-    """At which step of its changes a way stands: 0 as planned."""
+    """At which step of its changes a way stands: 0 as planned. `locked` is JSON: stations that shall stay."""
 
     __tablename__ = "head"
     plan: Mapped[str] = mapped_column(ForeignKey("plan.id", ondelete="CASCADE"), primary_key=True)
     way: Mapped[int] = mapped_column(primary_key=True)
     step: Mapped[int] = mapped_column(default=0)
+    locked: Mapped[str] = mapped_column(Text, default="[]", server_default="[]")
 
 
 class TickRow(Base):
@@ -135,7 +142,22 @@ def _second(connection: Connection) -> None:
     Base.metadata.create_all(connection, tables=[Base.metadata.tables["tick"]])
 
 
-STEPS = (_first, _second)
+def _third(connection: Connection) -> None:
+    """Version 3: terms of a change, stations that are locked, and plans that came in from elsewhere."""
+    new = (
+        ("edit", "terms", "TEXT NOT NULL DEFAULT '{}'"),
+        ("head", "locked", "TEXT NOT NULL DEFAULT '[]'"),
+        ("plan", "foreign", "BOOLEAN NOT NULL DEFAULT 0"),
+    )
+    for table, name, kind in new:
+        there = connection.exec_driver_sql(f"SELECT 1 FROM pragma_table_info('{table}') WHERE name = '{name}'").first()
+        if there is None:
+            connection.exec_driver_sql(f'ALTER TABLE {table} ADD COLUMN "{name}" {kind}')
+    own = "SELECT e.locked FROM edit e WHERE e.plan = head.plan AND e.way = head.way AND e.step = head.step"
+    connection.exec_driver_sql(f"UPDATE head SET locked = coalesce(({own}), '[]')")
+
+
+STEPS = (_first, _second, _third)
 """Each brings the file from the version before to the next; a step that was published is never changed."""
 
 
