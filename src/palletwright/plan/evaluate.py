@@ -60,6 +60,7 @@ class Examined:
             about = f"operation {choice.number}"
             own = (*self.options[choice.clamping].grip.margins, *self.proofs[choice.clamping].report.margins)
             rows += [replace(m, subject=f"{about}: {m.subject}") for m in own]
+            rows += self.proofs[choice.clamping].gives.margins
         return (*rows, *self.places.margins)
 
     @property
@@ -326,8 +327,9 @@ def reasons_of(context: Context, examined: Examined, total: Timing, back: Paybac
             Reason(f"operation {choice.number}", f"{r.about}: {r.text}", r.amount, r.unit)
             for r in examined.options[choice.clamping].grip.reasons[:2]
         ]
-        faster = examined.proofs[choice.clamping].faster
-        rows += [replace(r, about=f"operation {choice.number}: {r.about}") for r in faster]
+        proof = examined.proofs[choice.clamping]
+        rows += [replace(r, about=f"operation {choice.number}: {r.about}") for r in proof.faster]
+        rows += proof.gives.reasons
     return tuple(rows)
 
 
