@@ -12,6 +12,7 @@ from pathlib import Path
 from palletwright.papers.drawn_flow import how_it_runs
 from palletwright.papers.report_fixture import held, sides, view
 from palletwright.papers.report_front import front
+from palletwright.papers.report_holding import proofs
 from palletwright.papers.report_margins import margins
 from palletwright.papers.report_part import part, present
 from palletwright.papers.report_start import start
@@ -55,7 +56,7 @@ def report(data: Data) -> str:
         section("part", "What is the part?", part(data)),
         section("present", "How does it run today?", present(data)),
         section("ways", "What else is possible?", ways(data)),
-        section("why", "Why this one?", why(data, best), held(best)),
+        section("why", "Why this one?", why(data, best), held(best), proofs(best)),
         section("sides", "What does it look like?", sides(data, best), view(data, best)),
         section("seconds", "Where do the seconds go?", seconds_of(data, best)),
         section("floor", "How does it run on the floor, and what sways the money?", how_it_runs(data, best)),
