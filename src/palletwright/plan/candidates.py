@@ -52,10 +52,11 @@ def families(context: Context, machine: Machine) -> Iterator[tuple[Family, int]]
 def holds_throughout(context: Context, machine: Machine, family: Family, index: int) -> bool:
     """Whether every clamping of a sequence has a grip that holds, on some kind of carrier."""
     count = len(context.sequence(machine, family, index).clampings)
+    keys = [list(ways_to_hold(context, machine, family, index, k)) for k in range(count)]
     for k in range(count):
-        keys = list(ways_to_hold(context, machine, family, index, k))
-        options_ahead(context, keys)
-        if not any(options(context, key)[0] for key in keys):
+        if k < 2:
+            options_ahead(context, keys[0] if k == 0 else [key for row in keys[1:] for key in row])
+        if not any(options(context, key)[0] for key in keys[k]):
             return False
     return True
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from palletwright.cycle.model import Crossing, Cycle, Visit
@@ -35,6 +35,11 @@ class Asked:
 
 def asked(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> Asked:
     """The visits of a cycle and how its tools go across."""
+    key = ("asked", replace(design, sets=1), cycle)
+    return context.once(key, lambda: _asked(context, design, chosen, cycle))
+
+
+def _asked(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> Asked:
     from palletwright.cycle import clear_heights, told_times
     from palletwright.cycle.single_part import in_program_order
 
@@ -60,21 +65,26 @@ def asked(context: Context, design: Design, chosen: dict[int, Option], cycle: in
 
 def cycle_of_design(context: Context, design: Design, chosen: dict[int, Option], cycle: int, order: str = "") -> Cycle:
     """The best order of one cycle found, in the order that the job forces or the one named."""
-    from palletwright.cycle import Around, forced_groups, order_visits
+    from palletwright.cycle import Around, forced_groups, order_visits, switches_of, with_fresh_edges
 
-    question = asked(context, design, chosen, cycle)
+    question, machine = asked(context, design, chosen, cycle), context.machine(design.machine)
     cuts = [c for o in chosen.values() for c in o.cuts]
     speeds = {n: min(c.conditions.rpm for c in cuts if c.tool == n) for n in {c.tool for c in cuts}}
-    return order_visits(
+    around = Around(speeds, frozenset(n for n in speeds if fragile(context, n)))
+    made = order_visits(
         question.visits,
-        context.machine(design.machine),
+        machine,
         retract_z=question.retract,
         clear_z=question.clear,
         seed=context.job.seed,
         effort=context.job.effort,
         forced=forced_groups(question.visits, order or context.job.order),  # type: ignore[arg-type]
-        around=Around(speeds, frozenset(n for n in speeds if fragile(context, n))),
+        around=around,
     )
+    by_id = {v.id: v for v in question.visits}
+    worn = _wear(context, design, chosen, cycle, by_id)
+    switches = switches_of([by_id[name] for name in made.order], worn, context.shop.floors.edge_use)
+    return with_fresh_edges(made, switches, machine, around)
 
 
 def fragile(context: Context, number: int) -> bool:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import replace
 
 from palletwright.cutting.model import Cut, Load
 
 LEAST = 0.25
-"""Least share of a cut's load to which it is eased; below it another grip is the better answer (common practice,
-no source)."""
+"""Least share of a cut's load to which it is eased at first; below it another grip is the better answer (common
+practice, no source)."""
+
+LAST = 0.05
+"""Least share where no grip bears more: the cut takes twenty times as many passes, and says so (common practice, no
+source)."""
 
 EASED = ("face", "rough", "finish", "drill", "counterbore", "countersink", "chamfer")
 
@@ -47,25 +50,11 @@ def _scaled(load: Load, share: float) -> Load:
     )
 
 
-LEVER = 20.0
-"""mm, arm at which a torque counts as a force when cuts are compared: from memory, unconfirmed; it only orders them."""
+def each_eased(cuts: Sequence[Cut], shares: Sequence[float], least: float = LEAST) -> tuple[Cut, ...] | None:
+    """Cuts, each eased to its own share of its load.
 
-
-def weight(load: Load) -> float:
-    """One number (N) by which loads are compared: side force, pull, and torque at a lever."""
-    return math.hypot(load.side, load.pull) + 1000.0 * load.torque / LEVER
-
-
-def all_eased(cuts: Iterable[Cut], greatest: float) -> tuple[Cut, ...] | None:
-    """Cuts with no load heavier than `greatest` (as `weight` counts, N), each eased by itself.
-
-    None where a cut would have to go below LEAST, or can't be eased (a tap, a reamer).
+    None where one would have to go below `least`, or can't be eased (a tap, a reamer).
     """
-    rows = []
-    for cut in cuts:
-        heavy = weight(cut.load)
-        share = 1.0 if heavy <= greatest else greatest / heavy
-        if share < LEAST or (share < 1.0 and cut.stage not in EASED):
-            return None
-        rows.append(eased(cut, share))
-    return tuple(rows)
+    if any(s < 1.0 and (s < least or c.stage not in EASED) for c, s in zip(cuts, shares, strict=True)):
+        return None
+    return tuple(eased(c, s) for c, s in zip(cuts, shares, strict=True))

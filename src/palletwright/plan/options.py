@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -10,15 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.ops import unary_union
 
-from palletwright.cutting.model import Cut
+from palletwright.cutting.model import Cut, Load
 from palletwright.grip.model import Grip
 from palletwright.holding.model import HoldingReport
 from palletwright.layout.model import Module, ToolSweep
 from palletwright.plan.context import Context
-from palletwright.plan.gentler import all_eased, weight
+from palletwright.plan.gentler import LAST, LEAST, each_eased
 from palletwright.plan.gripstock import with_strip
 from palletwright.plan.model import CarrierKind, Family
-from palletwright.shop.model import Carrier, Machine
+from palletwright.shop.model import Carrier, Clamp, Machine
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
 
@@ -28,8 +28,14 @@ DRAFTS = 5
 ENOUGH = 2
 """Certified grips of one operation after which no more are asked for; the grip room names the densest first."""
 
-EASINGS = 4
-"""Times that the cuts are made lighter before a grip counts as too weak."""
+SLOWER = 1.25
+"""Times the cutting time of the quickest grip that another may take and still be among those packed."""
+
+TOLD = 4
+"""Grips too weak for the fast cuts that are tried with far lighter ones, strongest first, or told of."""
+
+HELD_BY = 0.99
+"""Share of what a grip bears to which a cut is eased: the verdicts are found to within a few thousandths."""
 
 Stack = tuple[tuple[float, float, float], ...]
 
@@ -101,25 +107,37 @@ def module_of(
     )
 
 
-def certified(
-    context: Context, machine: Machine, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...]
-) -> HoldingReport:
-    """Holding of one grip under all cuts of its operation, gravity turned with the index."""
-    from palletwright.holding import certify
+@dataclass(frozen=True, eq=False)
+class Burden:
+    """What a grip of one operation must bear: its cuts at their places, the part's mass and centre."""
 
-    before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
+    rows: list[tuple[str, NDArray[np.float64], Vec, Load]]
+    mass_kg: float
+    centre: Vec
+
+
+def burden(context: Context, grip: Grip, cuts: tuple[Cut, ...], before: Mesh) -> Burden:
+    """The loads of `cuts` on the first part of a grip, in the station frame."""
     rows = []
     for cut in cuts:
         tips, direction, _ = moved_cut(grip.poses[0], cut)
         rows.append((cut.id, tips, _vec(direction), cut.load))
     centre = moved_points(grip.poses[0], before.centroid[None, :])[0]
+    return Burden(rows, before.volume * 1e-9 * context.material.density, _vec(centre))
+
+
+def certified(context: Context, grip: Grip, cuts: tuple[Cut, ...], before: Mesh) -> HoldingReport:
+    """Holding of one grip under all cuts of its operation, gravity turned with the index."""
+    from palletwright.holding import certify
+
+    borne = burden(context, grip, cuts, before)
     return certify(
         grip,
-        rows,
-        mass_kg=before.volume * 1e-9 * context.material.density,
+        borne.rows,
+        mass_kg=borne.mass_kg,
         floors=context.shop.floors,
-        centre=_vec(centre),
-        gravity_directions=sorted({_vec(np.round(-np.asarray(d), 6) + 0.0) for _, _, d, _ in rows}),
+        centre=borne.centre,
+        gravity_directions=sorted({_vec(np.round(-np.asarray(d), 6) + 0.0) for _, _, d, _ in borne.rows}),
         clamps=context.shop.clamps,
         yield_strength=context.material.yield_strength,
         advice=False,
@@ -131,21 +149,13 @@ def _vec(v: NDArray[np.float64]) -> Vec:
     return float(v[0]), float(v[1]), float(v[2])
 
 
-def eased_to_hold(
-    context: Context, machine: Machine, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...]
-) -> tuple[HoldingReport, tuple[Cut, ...]]:
-    """The report of a grip under the fast cuts or, where it would not bear those, under lighter ones that it does."""
-    report, borne = certified(context, machine, key, grip, cuts), cuts
-    greatest = max(weight(c.load) for c in cuts)
-    for _ in range(EASINGS):
-        if report.passed or not report.located or not report.holding_factor:
-            break
-        greatest *= max(0.4, 0.97 * report.holding_factor / report.floor)
-        lighter = all_eased(cuts, greatest)
-        if lighter is None:
-            break
-        report, borne = certified(context, machine, key, grip, lighter), lighter
-    return report, borne
+def shares_of(context: Context, grip: Grip, cuts: tuple[Cut, ...], before: Mesh) -> tuple[float, ...]:
+    """Of each cut the share of its load that a grip bears."""
+    from palletwright.holding import bearable
+
+    borne = burden(context, grip, cuts, before)
+    shares = bearable(grip, borne.rows, mass_kg=borne.mass_kg, floors=context.shop.floors, centre=borne.centre)
+    return tuple(1.0 if s >= 1.0 else HELD_BY * s for s in shares)
 
 
 def options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
@@ -160,44 +170,71 @@ def options_key(context: Context, key: OperationKey) -> Hashable:
 
 
 def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], tuple[Reason, ...]]:
-    """Rounds of grips, each with stronger clamps than the last, until enough hold."""
+    """Rounds of grips, each with stronger clamps than the last, until one holds without slow cuts.
+
+    Cuts are eased where a grip doesn't bear the fast ones; far only where nothing else holds.
+    """
     machine = context.machine(key.machine)
     cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
+    before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
     good: list[Option] = []
+    weak: list[Draft] = []
     turned_down: list[Reason] = []
-    for beyond in _strengths(context):
+    for beyond in _strengths(context, key.kind):
         found, reasons = _drafts(context, machine, key, cuts, beyond)
         if not beyond:
             turned_down += reasons
-        for draft in found:
-            option = _judged(context, machine, key, draft, cuts)
-            if isinstance(option, Reason):
-                turned_down.append(option)
-            else:
-                good.append(option)
-            if len(good) == ENOUGH:
-                return tuple(good), tuple(turned_down)
-        if len(good) >= 2:
+        for grip in found:
+            draft = context.timed("holding", partial(_borne, context, grip, cuts, before))
+            lighter = each_eased(cuts, draft.shares, LEAST)
+            if lighter is None:
+                weak.append(draft)
+                continue
+            option = _judged(context, key, draft.grip, lighter, before)
+            (good if isinstance(option, Option) else turned_down).append(option)  # type: ignore[arg-type]
+        if good and min(_seconds(o.cuts) for o in good) <= SLOWER * _seconds(cuts):
             break
-    return tuple(good), tuple(turned_down)
+    weak.sort(key=lambda d: -min(d.shares, default=0.0))
+    for draft in [] if good else weak[:TOLD]:
+        lighter = each_eased(cuts, draft.shares, LAST)
+        option = _judged(context, key, draft.grip, lighter or cuts, before)
+        (good if isinstance(option, Option) else turned_down).append(option)  # type: ignore[arg-type]
+        if len(good) == ENOUGH:
+            break
+    return tuple(_quick(good)[:ENOUGH]), tuple(turned_down)
 
 
-def _strengths(context: Context) -> tuple[float, ...]:
-    """Forces (N) past which clamps are asked for, round by round: any, then the stronger half, then the strongest."""
-    forces = sorted({c.force for c in context.shop.clamps if c.kind in ("edge", "wedge", "strap")})
-    steps = [0.0, *(forces[min(len(forces) * q // 4, len(forces) - 1)] * 0.999 for q in (2,))]
-    return tuple(dict.fromkeys(steps))
+def _quick(found: list[Option]) -> list[Option]:
+    """Those that cut about as fast as the fastest, in their order."""
+    times = [_seconds(o.cuts) for o in found]
+    return [o for o, t in zip(found, times, strict=True) if t <= SLOWER * min(times)]
+
+
+def _seconds(cuts: tuple[Cut, ...]) -> float:
+    return sum(c.seconds for c in cuts)
+
+
+SINGLE = ("edge", "wedge", "strap")
+"""Kinds of clamps that come in many strengths."""
+
+
+def _strengths(context: Context, kind: CarrierKind) -> tuple[float, ...]:
+    """Forces (N) past which clamps are asked for, round by round: any, then the stronger half; a vise has its own."""
+    forces = sorted({c.force for c in context.shop.clamps if c.kind in SINGLE})
+    if kind == "vise" or len(forces) < 2:
+        return (0.0,)
+    return 0.0, forces[len(forces) // 2] * 0.999
 
 
 def _drafts(
     context: Context, machine: Machine, key: OperationKey, cuts: tuple[Cut, ...], beyond: float
 ) -> tuple[tuple[Grip, ...], tuple[Reason, ...]]:
-    """Grips from geometry, with clamps stronger than `beyond` N only (screws and jaws always)."""
+    """Grips from geometry, with clamps of many strengths stronger than `beyond` N only where that isn't 0."""
     from palletwright.grip import grips
 
     clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
     before, after = context.in_process(machine, key.family, key.sequence, key.clamping)
-    clamps = tuple(c for c in context.shop.clamps if c.force > beyond or (not beyond and c.kind in ("screw", "jaw")))
+    clamps = tuple(c for c in _allowed(context, clamping.features) if not beyond or _stronger(c, beyond))
     return context.timed(
         "grips",
         lambda: grips(
@@ -220,23 +257,44 @@ def _drafts(
     )
 
 
-def _judged(
-    context: Context, machine: Machine, key: OperationKey, draft: Grip, cuts: tuple[Cut, ...]
-) -> Option | Reason:
-    """A grip that holds as an option with the cuts that it bears, or why it doesn't."""
-    clamping = context.sequence(machine, key.family, key.sequence).clampings[key.clamping]
-    before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
-    judged = [
-        (grip, *context.timed("holding", partial(eased_to_hold, context, machine, key, grip, cuts)))
-        for grip in regimes(draft)
-    ]
-    passed = [row for row in judged if row[1].passed]
-    if not passed:
-        return _too_weak(draft, max((r for _, r, _ in judged), key=lambda r: r.holding_factor or 0.0))
-    grip, report, borne = min(passed, key=lambda row: sum(c.seconds for c in row[2]))
+def _allowed(context: Context, features: Sequence[tuple[str, Vec]]) -> tuple[Clamp, ...]:
+    """The shop's clamps, or those to which the job limits the operation that cuts these features."""
+    cut = {name for name, _ in features}
+    only = [set(w.clamps) for w in context.job.held_by if w.feature in cut]
+    return tuple(c for c in context.shop.clamps if all(c.id in names for names in only))
+
+
+def _stronger(clamp: Clamp, beyond: float) -> bool:
+    """Whether a clamp that comes in many strengths has more than `beyond` N."""
+    return clamp.kind in SINGLE and clamp.force > beyond
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A grip, judged by stops or by friction, and the share of each cut's load that it bears."""
+
+    grip: Grip
+    shares: tuple[float, ...]
+
+
+def _borne(context: Context, grip: Grip, cuts: tuple[Cut, ...], before: Mesh) -> Draft:
+    """The grip in the regime in which it bears most."""
+    best = Draft(grip, shares_of(context, grip, cuts, before))
+    for other in regimes(grip)[1:] if min(best.shares, default=1.0) < 1.0 else ():
+        row = Draft(other, shares_of(context, other, cuts, before))
+        best = max(best, row, key=lambda d: min(d.shares))
+    return best
+
+
+def _judged(context: Context, key: OperationKey, grip: Grip, cuts: tuple[Cut, ...], before: Mesh) -> Option | Reason:
+    """A grip that holds under these cuts as an option, or why it doesn't."""
+    report = context.timed("holding", partial(certified, context, grip, cuts, before))
+    if not report.passed:
+        return _too_weak(grip, report)
+    clamping = context.sequence(context.machine(key.machine), key.family, key.sequence).clampings[key.clamping]
     axis = clamping.axis if key.kind == "pallet" else None
     module = context.timed("modules", partial(module_of, context, key, grip, cuts, axis, before))
-    return Option(grip, module, report, borne, key.up, axis, key.kind)
+    return Option(grip, module, report, cuts, key.up, axis, key.kind)
 
 
 def regimes(grip: Grip) -> tuple[Grip, ...]:
