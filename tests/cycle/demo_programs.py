@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from independent import distinct, moves
+from independent import distinct, moves, without_what_it_lacks
 
 from palletwright.cycle import check_programs, for_machine, read_dialect, shipped_dialects, write_programs
 from palletwright.cycle.modal_state import OFFSETS, offset_name
@@ -47,10 +46,9 @@ def agree(job: ProgramJob, machine: Any, folder: Path) -> int:
     for name in shipped_dialects():
         faults = check_programs(job, write_programs(job, name), name, travel=machine.travel)
         assert faults == (), faults
-    plain = replace(read_dialect("word_address"), if_begin="", if_end="", offsets_extended=0, unclamp="", clamp="")
     lengths = {n: t.length for t in job.tools for n in (t.number, *t.sisters)}
     compared = 0
-    for kind in (read_dialect("rs274"), plain):
+    for kind in (read_dialect("rs274"), without_what_it_lacks()):
         texts = write_programs(job, kind)
         name = f"{job.number:04d}"
         spots = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"])[0]

@@ -11,9 +11,12 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
+from palletwright.cycle import Dialect, read_dialect
 
 UNPACKED = Path(__file__).resolve().parents[2] / ".venv/rs274"
 
@@ -54,6 +57,12 @@ def run(text: str, tools: Mapping[int, float], folder: Path) -> subprocess.Compl
     return subprocess.run(
         call, env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, cwd=folder
     )
+
+
+def without_what_it_lacks() -> Dialect:
+    """The numbered dialect without jumps, clamp codes, extended offsets and the stop at a signal."""
+    lacks = {"if_begin": "", "if_end": "", "unclamp": "", "clamp": "", "broken_tool": "", "machine_z": ""}
+    return replace(read_dialect("word_address"), offsets_extended=0, **lacks)  # type: ignore[arg-type]
 
 
 def moves(text: str, tools: Mapping[int, float], folder: Path) -> list[Move]:

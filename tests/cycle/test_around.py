@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from cycle_shop import machine
 
-from palletwright.cycle import Around, curve_of, order_visits
+from palletwright.cycle import Around, curve_of, edges_by_visit, order_visits, switches_of, with_fresh_edges
 from palletwright.cycle.around import CHECK_SECONDS
 from palletwright.cycle.model import Cycle, Visit
 from palletwright.shop.model import Machine
@@ -53,6 +53,28 @@ def test_fragile_tools_are_checked_after_their_run_where_there_is_a_setter() -> 
     assert at + 1 == len(whole.events) or whole.events[at + 1].what == "tool change"
     side = dict(whole.alternatives)["side first"] - dict(plain.alternatives)["side first"]
     assert side >= 20.0 + CHECK_SECONDS - 1e-9
+
+
+def test_a_fresh_edge_costs_a_change_and_a_spindle_start_where_it_takes_over() -> None:
+    mill, around = machine().model_copy(update={"spindle_seconds": 2.0}), Around({1: 5000.0, 2: 5000.0, 3: 5000.0})
+    plain = cycle(mill=mill, around=around)
+    by_id = {v.id: v for v in visits()}
+    ordered = [by_id[name] for name in plain.order]
+    switches = switches_of(ordered, {v.id: 0.3 for v in ordered if v.tool == 2})
+    assert len(switches) == 2, "six visits at 0.3 of a life each, two an edge"
+    whole = with_fresh_edges(plain, switches, mill, around)
+    added = 2 * (mill.chip_to_chip + 2 * 1.0)
+    assert whole.seconds == pytest.approx(plain.seconds + added)
+    assert sum(whole.by_kind.values()) == pytest.approx(whole.seconds)
+    assert all(b.start == pytest.approx(a.start + a.seconds) for a, b in pairwise(whole.events))
+    assert dict(whole.alternatives)["side first"] == pytest.approx(dict(plain.alternatives)["side first"] + added)
+    for name in switches:
+        at = next(k for k, e in enumerate(whole.events) if e.note == name)
+        assert [e.what for e in whole.events[at - 3 : at]] == ["other", "tool change", "other"]
+    edges = edges_by_visit(ordered, switches)
+    assert [edges[v.id] for v in ordered if v.tool == 2] == [0, 0, 1, 1, 2, 2]
+    assert {edges[v.id] for v in ordered if v.tool != 2} == {0}
+    assert with_fresh_edges(plain, (), mill, around) == plain
 
 
 def test_slow_spindle_starts_make_a_quick_changer_worth_less() -> None:

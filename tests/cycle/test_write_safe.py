@@ -8,17 +8,17 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from independent import feeds, run
+from independent import feeds, run, without_what_it_lacks
 
 from palletwright.cycle import (
     CarrierId,
+    Dialect,
     Place,
     ProgramJob,
     Step,
     ToolLine,
     WarmUp,
     check_programs,
-    read_dialect,
     shipped_dialects,
     time_program,
     write_programs,
@@ -50,7 +50,7 @@ def job(stations: int = 6, **more: object) -> ProgramJob:
     return replace(made, **more)  # type: ignore[arg-type]
 
 
-def main_of(made: ProgramJob, dialect: str) -> str:
+def main_of(made: ProgramJob, dialect: str | Dialect) -> str:
     return write_programs(made, dialect)["1000.nc"]
 
 
@@ -93,8 +93,7 @@ def test_an_independent_interpreter_takes_every_means(stations: int, tmp_path: P
 @pytest.mark.parametrize("stations", [1, 6, 12])
 def test_an_independent_interpreter_reads_the_numbered_dialect(stations: int, tmp_path: Path) -> None:
     """All of it but jumps, clamp codes and extended offsets, which that interpreter doesn't know."""
-    kind = replace(read_dialect("word_address"), if_begin="", if_end="", offsets_extended=0, unclamp="", clamp="")
-    text = main_of(job(stations), kind)  # type: ignore[arg-type]
+    text = main_of(job(stations), without_what_it_lacks())
     assert "M98 P" in text
     assert "GOTO" not in text
     ours = [(NUMBER[s.offset], *s.at) for s in cut_by(text)]
@@ -188,17 +187,51 @@ def test_the_check_finds_a_way_across_that_is_too_low(dialect: str) -> None:
     assert "comes in at z 215.000, below the clear height 260.000" in faults[0]
 
 
-def test_a_fragile_tool_goes_to_the_setter_where_there_is_one() -> None:
+@pytest.mark.parametrize(
+    ("dialect", "probe", "stop"),
+    [
+        ("rs274", "G38.2 Z-6.", "G90"),
+        ("word_address", "G31 Z-6.", "IF [#5023 GT -380.9] GOTO"),
+    ],
+)
+def test_a_fragile_tool_goes_to_the_setter_where_there_is_one(dialect: str, probe: str, stop: str) -> None:
+    """5 mm above the trigger and 6 mm down with 120 mm of tool: at −381 nothing has tripped."""
     made = job(3, setter=(-350.0, -200.0, -500.0))
-    main = main_of(made, "rs274")
+    main = main_of(made, dialect)
     at = next(k for k, line in enumerate(main.splitlines()) if "CHECK THAT T3 IS WHOLE" in line)
-    after = " ".join(main.splitlines()[at : at + 9])
-    assert "G53 G0 X-350. Y-200." in after
-    assert "G53 G0 Z-375." in after, "5 mm above the trigger with 120 mm of tool"
-    assert "G38.2 Z-6." in after
-    assert main.count("G38.2") == 1, "the end mill isn't fragile"
-    assert "G38.2" not in main_of(job(3), "rs274")
-    assert check_programs(made, write_programs(made, "rs274"), "rs274") == ()
+    after = " ".join(main.splitlines()[at : at + 14])
+    for words in ("G53 G0 X-350. Y-200.", "G53 G0 Z-375.", probe, stop):
+        assert words in after
+    assert main.count(probe) == 1, "the end mill isn't fragile"
+    assert probe not in main_of(job(3), dialect)
+    assert check_programs(made, write_programs(made, dialect), dialect) == ()
+
+
+@pytest.mark.parametrize("dialect", shipped_dialects())
+def test_a_fresh_edge_takes_over_where_one_start_takes_more_than_one(dialect: str) -> None:
+    tools = (replace(TOOLS[0], sisters=(13, 14)), TOOLS[1])
+    steps = tuple(replace(s, edge=k // 2) if s.tool == 3 else s for k, s in enumerate(job(6).steps))
+    made = job(6, tools=tools, steps=steps)
+    main, lengths = main_of(made, dialect), {**LENGTHS, 13: 120.0, 14: 120.0}
+    assert check_programs(made, write_programs(made, dialect), dialect) == ()
+    drilled = [s.tool for s in cut_by(main, lengths) if s.tool != 7]
+    assert drilled == [3] * 4 + [13] * 4 + [14] * 4, "two stations an edge, two holes each"
+    other = cut_by(main.replace("#641 = 13", "#641 = 23"), {**lengths, 23: 120.0})
+    assert [s.tool for s in other if s.tool != 7] == [3] * 4 + [23] * 4 + [14] * 4
+    restarted = cut_by(main.replace("#500 = 1", "#500 = 2"), lengths)
+    assert [s.tool for s in restarted if s.tool != 7] == [13] * 4 + [14] * 4
+    with pytest.raises(InputError, match=r"steps\[0\].edge = 2: has no tool in the magazine"):
+        job(6, steps=steps[4:5])
+
+
+@pytest.mark.parametrize("dialect", shipped_dialects())
+def test_the_check_finds_a_wrong_edge(dialect: str) -> None:
+    tools = (replace(TOOLS[0], sisters=(13,)), TOOLS[1])
+    steps = tuple(replace(s, edge=k // 3) if s.tool == 3 else s for k, s in enumerate(job(6).steps))
+    made = job(6, tools=tools, steps=steps)
+    texts = write_programs(made, dialect)
+    texts["1000.nc"] = texts["1000.nc"].replace("#641 = 13", "#641 = 3")
+    assert "T3 " in check_programs(made, texts, dialect)[0]
 
 
 @pytest.mark.parametrize("dialect", shipped_dialects())

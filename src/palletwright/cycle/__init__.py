@@ -1,6 +1,6 @@
 """Tool order, motion times, programs read and written."""
 
-from palletwright.cycle.around import Around
+from palletwright.cycle.around import Around, with_fresh_edges
 from palletwright.cycle.check_program import check_programs
 from palletwright.cycle.curve import Curve, curve_of, minutes_per_part_curve
 from palletwright.cycle.dialect import Dialect, read_dialect, shipped_dialects
@@ -23,7 +23,7 @@ from palletwright.cycle.program_time import time_program
 from palletwright.cycle.sequential import Ordered, sequential_order
 from palletwright.cycle.single_part import Told, cutting_basis, in_program_order, place_of, program_seconds, told_times
 from palletwright.cycle.skeleton import skeleton_job
-from palletwright.cycle.tool_life import EdgePlan, Risk, edge_plan, parts_at_risk
+from palletwright.cycle.tool_life import EdgePlan, Risk, edge_plan, edges_by_visit, parts_at_risk, switches_of
 from palletwright.cycle.tool_runs import Runs, least_tool_runs
 from palletwright.cycle.write import write_programs
 
@@ -49,6 +49,7 @@ __all__ = [
     "cuts_by_tool",
     "cutting_basis",
     "edge_plan",
+    "edges_by_visit",
     "for_machine",
     "forced_groups",
     "in_program_order",
@@ -63,7 +64,9 @@ __all__ = [
     "sequential_order",
     "shipped_dialects",
     "skeleton_job",
+    "switches_of",
     "time_program",
     "told_times",
+    "with_fresh_edges",
     "write_programs",
 ]

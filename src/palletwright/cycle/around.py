@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from palletwright.cycle.events import shares_of
 from palletwright.cycle.model import Cycle, Event
 from palletwright.shop.model import Machine
 
@@ -46,6 +47,35 @@ class Around:
         return min((self.run(tool, machine) for tool in tools), default=0.0)
 
 
+def with_fresh_edges(cycle: Cycle, switch_before: Collection[str], machine: Machine, around: Around) -> Cycle:
+    """The cycle with a tool change before each visit at which a fresh edge of the same tool takes over.
+
+    Other orders of the same work get the same seconds, as they wear as much; the bound and the counts of tool runs
+    stay: a fresh edge is no other tool.
+    """
+    if not switch_before:
+        return cycle
+    events: list[Event] = []
+    clock = 0.0
+    for event in cycle.events:
+        if event.what == "cut" and event.note in switch_before:
+            turn = around.turn(event.tool, machine)
+            stretches: tuple[tuple[Literal["other", "tool change"], float, str], ...] = (
+                ("other", turn, "spindle stop"),
+                ("tool change", machine.chip_to_chip, f"fresh edge of T{event.tool}"),
+                ("other", turn, "spindle start"),
+            )
+            for what, seconds, note in stretches:
+                if seconds > 0.0:
+                    events.append(replace(event, start=clock, seconds=seconds, what=what, note=note))
+                    clock += seconds
+        events.append(replace(event, start=clock))
+        clock += event.seconds
+    added = clock - cycle.seconds
+    others = tuple((name, seconds + added) for name, seconds in cycle.alternatives)
+    return replace(cycle, events=tuple(events), seconds=clock, by_kind=shares_of(events), alternatives=others)
+
+
 def completed(cycle: Cycle, machine: Machine, around: Around) -> Cycle:
     """The cycle's events with what the program does around them; its bound and other orders are left as they are."""
     events: list[Event] = []
@@ -72,7 +102,4 @@ def completed(cycle: Cycle, machine: Machine, around: Around) -> Cycle:
         if after is None or after.what == "tool change":
             put(event, turn, "other", "spindle stop")
             put(event, around.check(event.tool, machine), "probe", f"T{event.tool} whole")
-    shares: dict[str, float] = {}
-    for event in events:
-        shares[event.what] = shares.get(event.what, 0.0) + event.seconds
-    return replace(cycle, events=tuple(events), seconds=clock, by_kind=shares)
+    return replace(cycle, events=tuple(events), seconds=clock, by_kind=shares_of(events))

@@ -39,7 +39,7 @@ def check_programs(
     job allows there; with `travel` (mm, machine frame, of the gauge point) every axis must stay within it.
     """
     kind = dialect if isinstance(dialect, Dialect) else read_dialect(dialect)
-    lengths = {tool.number: tool.length for tool in job.tools}
+    lengths = {number: tool.length for tool in job.tools for number in (tool.number, *tool.sisters)}
     name = f"{job.number:04d}"
     spots, unknown = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"])
     wanted = list(wanted_feeds(job, kind))
@@ -56,6 +56,7 @@ def check_programs(
 def wanted_feeds(job: ProgramJob, kind: Dialect) -> Iterator[Wanted]:
     """Every feed of the job in its order, from the cuts themselves."""
     writer = Writer(job, kind)
+    tools = {tool.number: (tool.number, *tool.sisters) for tool in job.tools}
     for k, step in enumerate(job.steps):
         place = job.places[step.place]
         angle = (job.rotary_zero + job.rotary_sign * place.angle) % 360.0
@@ -65,7 +66,7 @@ def wanted_feeds(job: ProgramJob, kind: Dialect) -> Iterator[Wanted]:
         text = "\n".join(["G21 G90 G17", *way_in, f"G0 Z{writer.clear(step)}", *lines, "M30"])
         for spot in trace(text)[0]:
             if not spot.rapid:
-                yield Wanted(k, step.tool, offset_words(job, kind, step.place), angle, spot.at)
+                yield Wanted(k, tools[step.tool][step.edge], offset_words(job, kind, step.place), angle, spot.at)
 
 
 def _compared(job: ProgramJob, feeds: Sequence[Spot], wanted: Sequence[Wanted]) -> list[str]:

@@ -17,7 +17,8 @@ class Dialect:
     `offsets` are the basic work offsets in order, `offsets_extended` how many more `extended` selects; `if_begin`
     takes `condition_true` or, where `jumps`, `condition_false` because the lines up to `label` are skipped then.
     `alarm` stops for good with a text; `length_of` is the variable with the length of tool `number` in mm, once its
-    offset is on; `broken_tool` feeds the tip down by `way` mm onto a tool setter and stops where nothing trips.
+    offset is on; `broken_tool` feeds the tip down by `way` mm onto a tool setter and, where `machine_z` is empty, stops
+    by itself where nothing trips; else that variable tells where in Z (control coordinates, gauge point) it ended.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Dialect:
     alarm: str
     length_of: str
     broken_tool: str
+    machine_z: str
 
     def note(self, text: str) -> str:
         """A comment in capitals, without the brackets that would end it."""

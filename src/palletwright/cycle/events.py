@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -42,7 +42,12 @@ def timed(ordered: Sequence[Visit], machine: Machine, moves: Moves, order: NDArr
         if last is not None:
             add("rapid", float(moves.rapid[last, k]), visit)
         add("cut", visit.cut_seconds, visit, visit.id)
+    return Cycle(tuple(v.id for v in ordered), tuple(events), clock, 0.0, runs, runs, shares_of(events))
+
+
+def shares_of(events: Iterable[Event]) -> dict[str, float]:
+    """Seconds by kind of event."""
     shares: dict[str, float] = {}
     for event in events:
         shares[event.what] = shares.get(event.what, 0.0) + event.seconds
-    return Cycle(tuple(v.id for v in ordered), tuple(events), clock, 0.0, runs, runs, shares)
+    return shares

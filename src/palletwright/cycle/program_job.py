@@ -42,7 +42,8 @@ class Step:
     """One visit in its order: tool, place by number, and which cut is made there.
 
     `clear_z`: mm in the machine frame, the height at which the tip comes across to this visit and leaves it; None:
-    the job's. `lowest`: mm in the machine frame, below which no tip may go here; None: not known.
+    the job's. `lowest`: mm in the machine frame, below which no tip may go here; None: not known. `edge`: which edge
+    of the tool cuts where one start takes more than one, from 0 (`edges_by_visit`).
     """
 
     tool: int
@@ -50,6 +51,7 @@ class Step:
     cut: str
     clear_z: float | None = None
     lowest: float | None = None
+    edge: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +124,15 @@ class ProgramJob:
             raise InputError(faults)
 
     def _step_faults(self) -> list[Fault]:
-        known = {tool.number for tool in self.tools}
+        known = {tool.number: len(tool.sisters) for tool in self.tools}
         faults = []
         for k, step in enumerate(self.steps):
             key = f"steps[{k}]"
             if step.tool not in known:
                 faults.append(Fault("program", f"{key}.tool", str(step.tool), "isn't in the tool list"))
+            elif not 0 <= step.edge <= known[step.tool]:
+                allowed = f"0 to {known[step.tool]}: T{step.tool} and its sisters"
+                faults.append(Fault("program", f"{key}.edge", str(step.edge), "has no tool in the magazine", allowed))
             if not 0 <= step.place < len(self.places):
                 faults.append(Fault("program", f"{key}.place", str(step.place), "no such place"))
             if step.cut not in self.cuts:

@@ -30,6 +30,7 @@ def skeleton_job(
     cuts: Mapping[tuple[int, str, str, int], Sequence[str]] | None = None,
     clear: Mapping[Crossing, float] | None = None,
     programs: Mapping[int, Sequence[ProgramRun]] | None = None,
+    edges: Mapping[str, int] | None = None,
 ) -> ProgramJob:
     """Put the visits of `cycle` in order into a program job.
 
@@ -37,14 +38,15 @@ def skeleton_job(
     work coordinates. A visit without them gets the way to its start and a straight feed to its end, and its title
     says that the cut is to be inserted. `clear`: the heights of `clear_heights` that the cycle was timed with; None:
     `clear_z` everywhere. `programs` by operation: a station's visits by one tool within a tool run become that tool's
-    run of the program, whole; its place must stand at the program's zero (`place_of`).
+    run of the program, whole; its place must stand at the program's zero (`place_of`). `edges` by visit: which edge of
+    its tool cuts (`edges_by_visit`); None: the first.
 
     Raises InputError where a visit's station and angle have no place, or a program has other tool runs than the plan.
     """
     by_id = {visit.id: visit for visit in visits}
     ordered = [by_id[name] for name in cycle.order]
     feeds = {tool.number: tool.feed for tool in tools}
-    steps, texts = _steps(ordered, places, feeds, cuts or {}, clear or {}, _WholeRuns(programs or {}))
+    steps, texts = _steps(ordered, places, feeds, cuts or {}, clear or {}, _WholeRuns(programs or {}), edges or {})
     return ProgramJob(
         number,
         title,
@@ -68,6 +70,7 @@ def _steps(
     cuts: Mapping[tuple[int, str, str, int], Sequence[str]],
     clear: Mapping[Crossing, float],
     whole: _WholeRuns,
+    edges: Mapping[str, int],
 ) -> tuple[list[Step], dict[str, tuple[str, ...]]]:
     """The steps of the program, and their cuts by name."""
     at = {(place.station, round(place.angle % 360.0, 6)): k for k, place in enumerate(places)}
@@ -87,7 +90,7 @@ def _steps(
         if given:
             lines = _named(texts, name, tuple(given))
             lowest = deepest.get((visit.operation, visit.station, visit.tool)) if programmed else visit.lowest
-            steps.append(Step(visit.tool, spot, lines, clear.get(crossing(visit)), lowest))
+            steps.append(Step(visit.tool, spot, lines, clear.get(crossing(visit)), lowest, edges.get(visit.id, 0)))
     faults += whole.faults()
     if faults:
         raise InputError(faults)

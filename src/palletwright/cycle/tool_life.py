@@ -13,7 +13,7 @@ chance that an edge is worn before it is changed, and how many pieces the edges 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scipy.special import ndtr, ndtri
@@ -129,6 +129,36 @@ def edge_plan(
     )
 
 
+def _switches(visits: Sequence[Visit], shares: Sequence[float], edge_use: float) -> list[str]:
+    """The visits of one tool before which its next edge takes over."""
+    switches, used = [], 0.0
+    for visit, one in zip(visits, shares, strict=True):
+        if used > 0.0 and used + one > edge_use * (1.0 + 1e-12):
+            switches.append(visit.id)
+            used = 0.0
+        used += one
+    return switches
+
+
+def switches_of(ordered: Sequence[Visit], wear: Mapping[str, float], edge_use: float = 0.8) -> tuple[str, ...]:
+    """The visits of a cycle before which a fresh edge of the same tool takes over; see `edge_plan`."""
+    found: list[str] = []
+    for tool in dict.fromkeys(v.tool for v in ordered):
+        mine = [v for v in ordered if v.tool == tool]
+        if all(v.id in wear for v in mine):
+            found += _switches(mine, [wear[v.id] for v in mine], edge_use)
+    return tuple(found)
+
+
+def edges_by_visit(ordered: Sequence[Visit], switch_before: Iterable[str]) -> dict[str, int]:
+    """Which edge of its tool makes each visit, from 0: the next one takes over before each of `switch_before`."""
+    switches, now, found = set(switch_before), dict[int, int](), dict[str, int]()
+    for visit in ordered:
+        now[visit.tool] = now.get(visit.tool, 0) + (visit.id in switches)
+        found[visit.id] = now[visit.tool]
+    return found
+
+
 def _edge_use(
     tool: int, visits: Sequence[Visit], wear: Mapping[str, float], parts: int, edge_use: float, spread: float
 ) -> tuple[EdgeUse, list[Reason]]:
@@ -143,12 +173,7 @@ def _edge_use(
         name = visits[shares.index(worst)].id
         text = f"{name} alone takes {worst:.2f} of an edge's life, {edge_use:g} is allowed: no edge can finish it"
         reasons.append(Reason(f"T{tool}", text, worst / edge_use, "edges a visit"))
-    switches, used = [], 0.0
-    for visit, one in zip(visits, shares, strict=True):
-        if used > 0.0 and used + one > edge_use * (1.0 + 1e-12):
-            switches.append(visit.id)
-            used = 0.0
-        used += one
+    switches = _switches(visits, shares, edge_use)
     edges = 1 + len(switches)
     if edges > 1:
         text = f"one start takes {share:.2f} of an edge's life: {edges} edges share it, each changed for {edge_use:g}"

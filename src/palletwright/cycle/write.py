@@ -20,14 +20,17 @@ from palletwright.cycle.offsets import (
 from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine, entry_of, turned
 
 START_RUN, START_VISIT, FIRST_SWITCH, FIRST_SISTER = 500, 501, 540, 640
-"""Variables: the tool run and the visit to start from, one switch a station (1: cut, 0: leave out), and for each tool
-with sisters which of them is used."""
+"""Variables: the tool run and the visit to start from, one switch a station (1: cut, 0: leave out), and for each edge
+of a tool with sisters which of them is used."""
 
 ALARM = 1
 """The number of our alarms, where a control wants one."""
 
 CHECK_WAY, CHECK_FEED = 5.0, 100.0
 """mm above the tool setter from which a fragile tool feeds down, and mm/min: common practice, no source."""
+
+NEAR_END = 0.1
+"""mm above the end of that way within which nothing has tripped: common practice, no source."""
 
 USUAL_CAUTIONS = (
     "prove out single block at reduced rapid",
@@ -116,9 +119,11 @@ class Writer:
         lines += [note("first visit to make: 1 for all of them"), f"#{START_VISIT} = 1"]
         for k, station in enumerate(self.stations()):
             lines += [note(f"station {station}: 1 cut, 0 leave out"), f"#{FIRST_SWITCH + k} = 1"]
-        for k, tool in enumerate(self.with_sisters()):
-            options = ", ".join(f"{n}" for n in (tool.number, *tool.sisters))
-            lines += [note(f"{tool.name}: which of {options} is used"), f"#{FIRST_SISTER + k} = {tool.number}"]
+        for k, (tool, edge) in enumerate(self.chosen_edges()):
+            options = (tool.number, *tool.sisters)
+            which = f", edge {edge + 1} of a start" if self.edges_of(tool) > 1 else ""
+            lines.append(note(f"{tool.name}{which}: which of {', '.join(map(str, options))} is used"))
+            lines.append(f"#{FIRST_SISTER + k} = {options[edge]}")
         for mount in mounts(job):
             known = [one.serial for one in job.carriers if one.mount == mount]
             where = f" on {mount}" if mount else ""
@@ -130,8 +135,13 @@ class Writer:
     def stations(self) -> list[str]:
         return list(dict.fromkeys(place.station for place in self.job.places))
 
-    def with_sisters(self) -> list[ToolLine]:
-        return [tool for tool in self.job.tools if tool.sisters]
+    def chosen_edges(self) -> list[tuple[ToolLine, int]]:
+        """Every tool with sisters, once for each edge that a start takes of it: what the operator chooses."""
+        return [(tool, k) for tool in self.job.tools if tool.sisters for k in range(self.edges_of(tool))]
+
+    def edges_of(self, tool: ToolLine) -> int:
+        """How many edges of a tool one start takes."""
+        return 1 + max((step.edge for step in self.job.steps if step.tool == tool.number), default=0)
 
     def carriers(self) -> list[str]:
         """Set the offsets of the carrier that is in; stop for one that the program doesn't know."""
@@ -151,7 +161,8 @@ class Writer:
     def body(self) -> list[str]:
         lines: list[str] = []
         tools = {tool.number: tool for tool in self.job.tools}
-        for run, (number, steps) in enumerate(groupby(self.job.steps, key=lambda step: step.tool), start=1):
+        runs = groupby(self.job.steps, key=lambda step: (step.tool, step.edge))
+        for run, ((number, _), steps) in enumerate(runs, start=1):
             lines += self.tool_run(run, tools[number], list(steps))
         return [*lines, self.retract(), "M5", "M9"]
 
@@ -167,8 +178,9 @@ class Writer:
         return [*begin, *lines, self.kind.if_end.format(label=label)]
 
     def tool_run(self, run: int, tool: ToolLine, steps: list[Step]) -> list[str]:
-        lines = [self.kind.note(f"tool run {run}: T{tool.number} {tool.name}"), self.retract(), "M5", "M9"]
-        lines += self.change(tool)
+        edge = f", edge {steps[0].edge + 1}" if self.edges_of(tool) > 1 else ""
+        lines = [self.kind.note(f"tool run {run}: T{tool.number} {tool.name}{edge}"), self.retract(), "M5", "M9"]
+        lines += self.change(tool, steps[0].edge)
         angle = self.job.places[steps[0].place].angle
         lines += [*self.index(angle), *self.confirm(run), f"S{tool.speed:.0f} M3", "M8"]
         height = self.height(steps[0])
@@ -186,10 +198,10 @@ class Writer:
         lines += self.looked_after(tool) if tool.fragile else [self.retract()]
         return self.guarded([(f"#{START_RUN} LE {run}", f"#{START_RUN} GT {run}")], [*lines, self.kind.optional_stop])
 
-    def change(self, tool: ToolLine) -> list[str]:
+    def change(self, tool: ToolLine, edge: int) -> list[str]:
         """The tool in the spindle, its length on, and compared with the plan where the control can."""
-        with_sisters = self.with_sisters()
-        number = f"#{FIRST_SISTER + with_sisters.index(tool)}" if tool in with_sisters else f"{tool.number}"
+        choices = self.chosen_edges()
+        number = f"#{FIRST_SISTER + choices.index((tool, edge))}" if tool.sisters else f"{tool.number}"
         lines = [f"T{number} M6", f"G43 H{number}"]
         allowed = self.job.length_check
         if allowed is not None and self.kind.length_of:
@@ -207,8 +219,13 @@ class Writer:
         x, y, z = self.job.setter
         number = self.kind.number
         lines += [f"G53 G0 X{number(x)} Y{number(y)}", f"G53 G0 Z{number(z + tool.length + CHECK_WAY)}"]
-        way = number(CHECK_WAY + (self.job.length_check or 1.0))
-        return [*lines, self.kind.broken_tool.format(way=way, feed=number(CHECK_FEED)), self.retract()]
+        way = CHECK_WAY + (self.job.length_check or 1.0)
+        lines.append(self.kind.broken_tool.format(way=number(way), feed=number(CHECK_FEED)))
+        if self.kind.machine_z:
+            end = number(z + tool.length + CHECK_WAY - way + NEAR_END)
+            stop = [self.alarm(f"T{tool.number} is broken"), self.kind.ask]
+            lines += self.guarded([(f"{self.kind.machine_z} LE {end}", f"{self.kind.machine_z} GT {end}")], stop)
+        return [*lines, self.retract()]
 
     def index(self, angle: float) -> list[str]:
         """Turn at the retracted height: unclamp, turn, clamp. Written even where it stands so already: a restart."""

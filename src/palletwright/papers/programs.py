@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import count, islice
 
 from palletwright.cycle import (
     Place,
     ProgramJob,
     ToolLine,
     check_programs,
+    edges_by_visit,
     for_machine,
     place_of,
     program_runs,
@@ -20,7 +22,7 @@ from palletwright.cycle import (
 )
 from palletwright.cycle.model import Cycle, Visit
 from palletwright.errors import Fault, InputError
-from palletwright.papers.facts import Facts, StationFact, quarter_turn, zero_at
+from palletwright.papers.facts import Data, Facts, StationFact, quarter_turn, zero_at
 from palletwright.papers.live import Live
 from palletwright.plan.cycles import looked_at
 from palletwright.scene import Mount, turning
@@ -71,8 +73,10 @@ def program_job(facts: Facts, cycle: int, live: Live) -> ProgramJob:
         for s in facts.stations(cycle)
         for a in s.angles
     ]
+    ordered, by_id = _ordered(facts, cycle, made), {v.id: v for v in made}
+    switches = [name for row in _edges(facts, cycle).values() for name in row["switch_before"]]
     job = skeleton_job(
-        _ordered(facts, cycle, made),
+        ordered,
         made,
         _tool_lines(facts, cycle, live),
         places,
@@ -83,6 +87,7 @@ def program_job(facts: Facts, cycle: int, live: Live) -> ProgramJob:
         clear_z=question.retract,
         clear=question.clear,
         programs=programs,
+        edges=edges_by_visit([by_id[name] for name in ordered.order], switches),
     )
     return for_machine(job, facts.machine)
 
@@ -108,17 +113,27 @@ def _ordered(facts: Facts, cycle: int, made: list[Visit]) -> Cycle:
 
 
 def _tool_lines(facts: Facts, cycle: int, live: Live) -> list[ToolLine]:
-    """Each tool at the least speed and the least feed of its cuts: never faster than any cut that was checked."""
+    """Each tool at the least speed and the least feed of its cuts: never faster than any cut that was checked.
+
+    Sisters get the lowest tool numbers that the shop doesn't use.
+    """
     known = {t.number: t for t in facts.shop.tools}
+    free, edges = (n for n in count(1) if n not in known), _edges(facts, cycle)
     lines = []
     for number in facts.tools(cycle):
         tool = known[number]
         cuts = [c.conditions for o in live.options.values() for c in o.cuts if c.tool == number]
         name, look = tool.name or tool.cutter.id, looked_at(tool)
-        lines.append(
-            ToolLine(number, name, tool.gauge_length, min(c.rpm for c in cuts), min(c.feed for c in cuts), look)
-        )
+        sisters = tuple(islice(free, edges[number]["edges"] - 1 if number in edges else 0))
+        rpm, feed = min(c.rpm for c in cuts), min(c.feed for c in cuts)
+        lines.append(ToolLine(number, name, tool.gauge_length, rpm, feed, look, sisters))
     return lines
+
+
+def _edges(facts: Facts, cycle: int) -> dict[int, Data]:
+    """What the plan says of each tool's edges in a cycle, by tool; nothing in plans of an earlier version."""
+    told = facts.way["cycle"]["cycles"][cycle].get("edges")
+    return {row["tool"]: row for row in told["tools"]} if told else {}
 
 
 def _vec(v) -> tuple[float, float, float]:  # type: ignore[no-untyped-def]
