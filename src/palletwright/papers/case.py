@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from palletwright.papers.bill import billed
 from palletwright.papers.facts import Facts
 from palletwright.papers.setup import head
-from palletwright.papers.typeset import Block, Sheet, checks, heading, new_page, table, words
+from palletwright.papers.typeset import Block, Sheet, heading, new_page, notes, table, words
 
 PARTS = (
     "material",
@@ -33,8 +34,8 @@ def case_sheet(facts: Facts) -> Sheet:
     back = facts.way["payback"]
     if back and back.get("matters_most"):
         blocks.append(heading(w.say("matters")))
-        blocks.append(table([w.say("item"), ""], [[n, w.number(v, 2)] for n, v in back["matters_most"]], "lr"))
-    blocks += [heading(w.say("assumptions")), checks([*facts.data["assumptions"], *_reasons(facts)])]
+        blocks.append(table([w.say("item"), w.say("share")], [[n, w.number(v, 2)] for n, v in back["matters_most"]], "lr"))
+    blocks += [heading(w.say("assumptions")), notes([*facts.data["assumptions"], *_reasons(facts)])]
     return Sheet(w.say("case_title"), head(facts), facts.identity, w.say("page"), (), tuple(blocks))
 
 
@@ -99,7 +100,7 @@ def _payback(facts: Facts) -> list[str]:
 
 def _bill(facts: Facts) -> Block:
     w = facts.words
-    rows = [[name, w.number(money, 2)] for name, money in facts.way["bill"]]
+    rows = [[name, w.number(money, 2)] for name, money in billed(facts)]
     rows.append([w.say("total"), w.number(sum(m for _, m in facts.way["bill"]), 2)])
     return table([w.say("item"), _currency(facts)], rows, "lr", ["1fr", "auto"])
 

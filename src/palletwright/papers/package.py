@@ -93,9 +93,10 @@ def write_papers(
     if replaces is not None:
         files["revision.pdf"] = _pdf(given, style, revision_sheet(facts(replaces, 0, given.words), given))
     files["case.pdf"] = _pdf(given, style, case_sheet(given))
-    files["bill.xlsx"] = bill_xlsx(given, live)
+    drawn = [model for _, model, _ in models]
+    files["bill.xlsx"] = bill_xlsx(given, live, drawn, style.paper)
     files["bill.csv"] = bill_csv(given).encode()
-    files["pieces.csv"] = pieces_csv(given, live).encode()
+    files["pieces.csv"] = pieces_csv(given, live, drawn).encode()
     files["contents.txt"] = _contents(given, files, missing).encode()
     return _written(files, out)
 

@@ -106,14 +106,19 @@ def heading(text: str) -> Block:
     return {"kind": "heading", "text": text}
 
 
-def words(text: str, size: str = "normal") -> Block:
-    """A paragraph: size `small`, `normal` or `big`."""
-    return {"kind": "words", "text": text, "size": size}
+def words(text: str, size: str = "normal", lead: bool = False) -> Block:
+    """A paragraph: size `small`, `normal` or `big`; `lead`: it stays on the page of what follows."""
+    return {"kind": "words", "text": text, "size": size, "lead": lead}
 
 
 def checks(items: Sequence[str]) -> Block:
     """A list to tick off."""
     return {"kind": "checks", "items": list(items)}
+
+
+def notes(items: Sequence[str]) -> Block:
+    """A list to read."""
+    return {"kind": "notes", "items": list(items)}
 
 
 def steps(items: Sequence[str], start: int = 1) -> Block:

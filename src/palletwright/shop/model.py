@@ -168,6 +168,7 @@ class Carrier(Model):
     mount_holes: tuple[MountHole, ...] = Field(
         default=(), description="holes of the machine's interface: screws, threads and dowels of its mounting face"
     )
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
 
     def problems(self) -> Iterator[Problem]:
         if self.kind == "pallet" and any(h.kind == "screw" for h in self.mount_holes):
@@ -217,6 +218,10 @@ class Clamp(Model):
     pressure_drop: float = Field(
         default=0.2, ge=0, lt=1, description="fraction by which the pressure may fall while parts are clamped"
     )
+    blank_seconds: float = Field(
+        default=0.0, ge=0, description="s to prepare one blank for it: each thread tapped, or the whole tenon milled"
+    )
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
 
 
 class Locator(Model):
@@ -230,6 +235,19 @@ class Locator(Model):
     serrated: bool = Field(default=False, description="has a serrated face for raw stock, a smooth one for the rest")
     repeatability: Length = Field(default=0.01, ge=0)
     source: str = ""
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
+
+
+class Fastener(Model):
+    """A screw or dowel that the shop keeps: `size` is a thread such as M8, or a dowel's diameter in mm such as 8.
+    Without a length it stands for every length."""
+
+    id: Name
+    kind: Literal["screw", "dowel"]
+    size: Name
+    length: Positive | None = None
+    price: Money = 0.0
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
 
 
 class Rates(Model):
@@ -310,6 +328,7 @@ class Shop(Model):
     materials: tuple[Material, ...] = Field(min_length=1)
     rates: Rates = Rates()
     floors: Floors = Floors()
+    fasteners: tuple[Fastener, ...] = ()
 
     def problems(self) -> Iterator[Problem]:
         yield from repeated("machines", (m.id for m in self.machines))

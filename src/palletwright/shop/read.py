@@ -17,6 +17,7 @@ from palletwright.shop.model import (
     Carrier,
     Clamp,
     Cutter,
+    Fastener,
     Floors,
     Holder,
     Locator,
@@ -64,6 +65,7 @@ class ShopFile(Model):
     holder: tuple[Holder, ...] = ()
     tool: tuple[ToolRow, ...] = ()
     material: tuple[Material, ...] = ()
+    fastener: tuple[Fastener, ...] = ()
     rates: Rates | None = None
     floors: Floors | None = None
 
@@ -77,6 +79,7 @@ ROWS: dict[str, type[Model]] = {
     "holder": Holder,
     "tool": ToolRow,
     "material": Material,
+    "fastener": Fastener,
 }
 
 
@@ -270,6 +273,7 @@ def _shop(documents: list[Document], rows: dict[str, list[_Row]], tools: list[To
         name=files[0].name or Path(top.name).stem,
         tools=tuple(sorted(tools, key=lambda t: t.number)),
         materials=materials,
+        fasteners=tuple(row.made for row in rows["fastener"]),
         rates=next((f.rates for f in files if f.rates is not None), Rates()),
         floors=next((f.floors for f in files if f.floors is not None), Floors()),
         **made,

@@ -55,6 +55,7 @@ class Cutter(Model):
     coolant_through: bool = False
     price: Money = 0.0
     source: str = ""
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
 
     def problems(self) -> Iterator[Problem]:
         for key in ("LU", "LCF", "APMX"):
@@ -78,6 +79,7 @@ class Holder(Model):
     bore: tuple[Length, Length] = Field(description="mm, least and greatest shank held")
     price: Money = 0.0
     source: str = ""
+    part_number: str = Field(default="", description="the shop's own, for bills and cut lists")
 
     def problems(self) -> Iterator[Problem]:
         if not 0 < self.bore[0] <= self.bore[1]:
