@@ -105,6 +105,8 @@ def surface(mesh: Mesh, point: np.ndarray) -> np.ndarray | None:
 def test_contacts_lie_on_the_part_and_press_into_it_before_and_after(solved: tuple[Case, tuple[Grip, ...]]) -> None:
     case, found = solved
     for grip in found:
+        if grip.kind in ("vacuum", "stud", "dovetail"):
+            continue  # they pull, or touch what is made in the blank for them: test_held_below.py
         for shape in (case.before, case.after):
             mesh = shape.moved(grip.poses[0])
             for contact in grip.contacts:
@@ -167,7 +169,7 @@ def test_every_kind_is_offered_for_some_part() -> None:
     vise = next(c for c in shop().carriers if c.kind == "vise")
     kinds = {g.kind for make in CASES.values() for g in make().solve()[0]}
     kinds |= {g.kind for g in ell().solve(carrier_kind="vise", vise=vise)[0]}
-    assert kinds == {"edge", "wedge", "strap", "screw", "jaw", "soft_jaw"}
+    assert kinds >= {"edge", "wedge", "strap", "screw", "jaw", "soft_jaw", "v_jaw", "vacuum"}
 
 
 def rotation(seed: int) -> np.ndarray:
@@ -271,7 +273,7 @@ def test_contacts_on_the_blanks_skin_are_marked_raw() -> None:
     )
     found = tall.solve()[0]
     assert found
-    assert all(c.raw for g in found for c in g.contacts)
+    assert all(c.raw for g in found if g.kind not in ("stud", "dovetail") for c in g.contacts)
     assert not any(c.raw for g in ell().solve()[0] for c in g.contacts)
 
 
@@ -293,7 +295,7 @@ def test_screws_hold_a_part_whose_outline_is_cut() -> None:
 
 def test_a_round_part_says_that_its_turn_is_free() -> None:
     found, reasons = puck().solve()
-    assert {g.kind for g in found} == {"soft_jaw"}
+    assert {g.kind for g in found} == {"soft_jaw", "v_jaw"}
     assert all(g.unlocated == ("turn about z",) for g in found)
     assert any(r.about == "walls" for r in reasons)
 

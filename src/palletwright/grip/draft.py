@@ -79,6 +79,7 @@ class Draft:
     carrier_kinds: tuple[str, ...] = ("plate", "pallet")
     firm: float = 0.0
     unlocated: tuple[str, ...] = ()
+    part_seconds: float = 0.0
 
 
 def piece(at: Spot, name: str) -> Piece:
@@ -269,11 +270,10 @@ def _seat_contacts(work: Work, seat: Seat, lift: float, rests: list[Piece]) -> l
     flat = not seat.apart or lift < 1e-6
     more = [np.array(p) for k, p in enumerate(seat.more, start=len(seat.points)) if flat or f"rest{k + 1}" in standing]
     points = [*seat.points, *more]
-    ground = "carrier" if seat.apart else "fixed-jaw"
     result = []
     for k, (x, y, z) in enumerate(points):
         raw = any(b.raw_at(float(x), float(y)) for b in work.bases if abs(float(b.origin[2]) - z) < 1e-6)
-        device = standing.get(f"rest{k + 1}", ground)
+        device = standing.get(f"rest{k + 1}", seat.ground)
         result.append(
             Contact(
                 f"R{k + 1}",
@@ -340,12 +340,14 @@ def in_station(work: Work, settled: Settled, name: str) -> Grip:
         notes=draft.notes,
         unlocated=draft.unlocated,
         reliefs=_reliefs(work, draft, settled.lift, shift, half),
+        part_seconds=draft.part_seconds,
     )
 
 
 def _reliefs(work: Work, draft: Draft, lift: float, shift: Floats, half: Floats | None) -> tuple[Relief, ...]:
     """Pockets in the carrier; none where the part stands on a step of its jaws, which are milled free instead."""
-    first = reliefs(work, lift, shift) if draft.seat.apart else ()
+    milled_free = not draft.seat.apart and draft.seat.ground in ("fixed-jaw", "fixed-v")
+    first = () if milled_free else reliefs(work, lift, shift)
     return first if half is None else (*first, *(half_turned(r, half) for r in first))
 
 

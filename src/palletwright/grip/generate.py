@@ -12,6 +12,7 @@ import numpy as np
 
 from palletwright.grip.draft import Draft, Settled, ahead, in_station, settle
 from palletwright.grip.edges import edge
+from palletwright.grip.expanders import expander
 from palletwright.grip.frame import operation_frame
 from palletwright.grip.jaws import jaw
 from palletwright.grip.model import Grip, GripKind
@@ -23,6 +24,9 @@ from palletwright.grip.soft_jaws import soft_jaw
 from palletwright.grip.spots import HALF_NOSE, NOSE
 from palletwright.grip.straps import strap
 from palletwright.grip.sweeps import Sweep
+from palletwright.grip.vacuum import vacuum
+from palletwright.grip.vees import v_jaw
+from palletwright.grip.waste import dovetail, stud
 from palletwright.grip.wedges import wedge
 from palletwright.grip.work import Work, gather
 from palletwright.shop.model import Carrier, Clamp, Floors, Material, Shop
@@ -40,6 +44,7 @@ NO_WALLS = {
     "jaw": "no two opposite untouched walls that face each other across the part",
     "soft_jaw": "the untouched outline gives two jaws too little to press on",
 }
+BLANK_AREA = 400.0  # mm² for each second of preparing each blank, which never ends; our own choice
 LIFT_AREA = 10.0  # mm² for each mm of lift; our own choice
 
 
@@ -73,7 +78,7 @@ def grips(
     tolerance : ± mm of the blank's size; clamps stand off raw walls by it, and their stroke has to follow twice it
     axis : part-frame direction of the rotary axis; the station's x lies along it
     vise : the vise whose jaws hold, for `carrier_kind` "vise"
-    most : greatest number of grips returned
+    most : greatest number of grips returned, but the cheapest of every kind is among them whatever their number
 
     Raises
     ------
@@ -104,12 +109,17 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
     if carrier_kind == "vise":
         yield from jaw(work, walls)
         yield from soft_jaw(work)
+        yield from v_jaw(work, walls)
         return
     ways: list[tuple[str, Callable[..., Iterator[Draft]]]] = [
         ("edge", edge),
         ("wedge", wedge),
         ("strap", strap),
         ("screw", screw),
+        ("expander", expander),
+        ("vacuum", vacuum),
+        ("stud", stud),
+        ("dovetail", dovetail),
     ]
     for kind, way in ways:
         clamps = _of_kind(work.shop, kind, 12)
@@ -119,6 +129,7 @@ def _drafts(work: Work, walls: Sequence[Patch], seated: Sequence[Seat], carrier_
             yield from way(work, seated, walls, clamps)
     yield from jaw(work, walls)
     yield from soft_jaw(work)
+    yield from v_jaw(work, walls)
 
 
 @dataclass(eq=False)
@@ -154,7 +165,7 @@ class _Found:
 def _cost(made: Settled) -> float:
     """mm² of side that the grip takes for one part, its hours, screws and lift counted as room."""
     d = made.draft
-    cost = float(np.prod(made.size)) / made.parts + HOUR_AREA * d.hours - d.firm
+    cost = float(np.prod(made.size)) / made.parts + HOUR_AREA * d.hours - d.firm + BLANK_AREA * d.part_seconds
     return round(cost + SCREW_AREA * d.screws / made.parts + LIFT_AREA * made.lift, 2)
 
 
@@ -200,6 +211,7 @@ def _chosen(rows: Sequence[_Found], most: int) -> list[tuple[str, Settled]]:
         of.setdefault(found.kind, []).append(found)
     cheapest = [way for kind in of.values() for way in islice(_ranked(kind), 1)]
     cheapest.sort(key=lambda way: way[0].rank(way[1]))
+    most = max(most, len(cheapest))
     take(cheapest)
     firm_first = sorted((way[0].kind for way in cheapest), key=lambda kind: kind != "edge")
     take(_strongest(of[kind]) for kind in firm_first)
@@ -240,7 +252,9 @@ def _reasons(
                 None,
             )
         )
-    ways = ("jaw", "soft_jaw") if carrier_kind == "vise" else ("edge", "wedge", "strap", "screw", "soft_jaw")
+    in_vise = ("jaw", "soft_jaw", "v_jaw")
+    on_plate = ("edge", "wedge", "strap", "screw", "soft_jaw", "v_jaw", "expander", "vacuum", "stud", "dovetail")
+    ways = in_vise if carrier_kind == "vise" else on_plate
     if seated:
         result += [Reason(k, NO_WALLS.get(k, "no place found")) for k in ways if k not in held and k not in work.faults]
     whole = [w for w in work.walls if w.whole.bounds and w.whole.bounds[3] - w.whole.bounds[1] >= 2 * NOSE]

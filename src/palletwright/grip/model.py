@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Margin, Reason, Vec
 
-GripKind = Literal["edge", "wedge", "strap", "screw", "jaw", "soft_jaw"]
+GripKind = Literal[
+    "edge", "wedge", "strap", "screw", "jaw", "soft_jaw", "v_jaw", "expander", "vacuum", "stud", "dovetail"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,7 @@ class Grip:
     hours of preparation a station (soft jaws, seats, stops), `price` of the devices a station. `unlocated` names
     what the grip leaves free because the shape is alike in every position ("turn about z" of a round blank): a rank
     below 6 is right then, and friction alone holds it. `reliefs` are pockets in the carrier, of every part.
+    `part_seconds` is what preparing each blank takes (a tenon milled, threads tapped in stock that goes later).
     """
 
     id: str
@@ -83,3 +86,4 @@ class Grip:
     notes: tuple[str, ...] = field(default=())
     unlocated: tuple[str, ...] = ()
     reliefs: tuple[Relief, ...] = ()
+    part_seconds: float = 0.0

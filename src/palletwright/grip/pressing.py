@@ -22,6 +22,9 @@ STEEL = 210e3
 BODY = 5.0e5
 """N/mm, stiffness of a device's body and its seat in series with the contact: estimated, no source."""
 
+AIR = 1.0
+"""N/mm, stiffness of what sucks: its force doesn't change with the part's small movements."""
+
 PAD = 4.0
 """mm, half the width of a pad where the catalogue doesn't tell: common practice, no source."""
 
@@ -50,6 +53,8 @@ def dressed(
 
     def one(contact: Contact) -> Contact:
         device = catalogue.get(contact.device)
+        if isinstance(device, Clamp) and device.kind == "vacuum" and contact.kind == "clamp":
+            return replace(contact, stiffness=AIR)
         half = min(device.footprint) / 2 if device is not None else PAD
         stiff = stiffness(material, min(half, 10.0)) / (2.0 if contact.id in shared else 1.0)
         if not contact.raw or device is None or not device.serrated or not any(contact.friction):

@@ -14,6 +14,7 @@ from palletwright.grip.bodies import disc, section
 from palletwright.grip.draft import Draft, Piece
 from palletwright.grip.model import Contact
 from palletwright.grip.patches import Patch
+from palletwright.grip.rounds import circles, ring_about
 from palletwright.grip.seats import Seat
 from palletwright.grip.sideways import bolt_diameter, located, stop_sets, stroke_need
 from palletwright.grip.work import Work
@@ -21,7 +22,6 @@ from palletwright.shop.model import Clamp
 from palletwright.solid.model import Floats
 from palletwright.verdict import Margin, Vec
 
-ROUND = 0.02  # share of the radius by which a ring's points may depart from a circle, beside the mesh's chord error
 CLEARANCE = 0.3  # mm of a screw in its hole, least; common practice (fine series 0.2 to 0.5), from memory, unconfirmed
 HOURS_PIN = 0.5  # a pin turned to the hole's size; common practice, no source
 SLEEVE = 4.0  # mm of sleeve in the hole; common practice, no source
@@ -44,14 +44,14 @@ def bores(work: Work) -> list[Bore]:
     """Round holes from the base up to a flat face that carries a screw head; `room` is the head's greatest radius."""
     if work.base is None:
         return []
-    mouths = _circles(work.base.area, work.before.chord_error)
+    mouths = circles(work.base.area, work.before.chord_error)
     result = []
     for centre, radius in mouths:
         for top in sorted(work.tops, key=lambda t: float(t.origin[2])):
             found = next(
                 (
                     (c, r)
-                    for c, r in _circles(top.area, work.before.chord_error)
+                    for c, r in circles(top.area, work.before.chord_error)
                     if float(np.hypot(*(c - centre))) < 0.05 and r >= radius - 0.05
                 ),
                 None,
@@ -68,20 +68,6 @@ def bores(work: Work) -> list[Bore]:
                 Bore(centre, found[1], float(top.origin[2]), room, top.raw_at(centre[0] + found[1] + 0.2, centre[1]))
             )
             break
-    return result
-
-
-def _circles(area: BaseGeometry, chord: float) -> list[tuple[Floats, float]]:
-    result = []
-    for piece in shapely.get_parts(area):
-        for ring in piece.interiors:
-            points = np.asarray(ring.coords)[:-1]
-            if len(points) < 8:
-                continue
-            centre = np.asarray(shapely.Polygon(ring).centroid.coords)[0]
-            radii = np.hypot(*(points - centre).T)
-            if np.ptp(radii) < max(ROUND * float(radii.max()), 2 * chord):
-                result.append((centre, float(radii.max())))
     return result
 
 
@@ -220,7 +206,7 @@ def _pins(work: Work, pair: Sequence[Bore]) -> Pins | None:
     cut = section(work.body, high / 2.0)
     contacts, pieces = [], []
     for bore, name, ways in ((one, "1", (line, -line, across, -across)), (two, "2", (across, -across))):
-        ring = _ring_about(cut, bore.centre)
+        ring = ring_about(cut, bore.centre)
         if ring is None:
             return None
         for k, way in enumerate(ways):
@@ -239,13 +225,6 @@ def _pins(work: Work, pair: Sequence[Bore]) -> Pins | None:
         outline = disc(float(bore.centre[0]), float(bore.centre[1]), radius - 0.01)
         pieces.append(Piece(f"pin-{name}", "locator", "turned sleeve", outline, high, price=PRICE_PIN))
     return tuple(contacts), tuple(pieces)
-
-
-def _ring_about(cut: BaseGeometry, centre: Floats) -> BaseGeometry | None:
-    """The ring of a hole of the section about a point."""
-    point = shapely.Point(centre)
-    rings = [r for g in shapely.get_parts(cut) for r in g.interiors if shapely.Polygon(r).contains(point)]
-    return rings[0] if rings else None
 
 
 def _met(ring: BaseGeometry, centre: Floats, way: Floats) -> tuple[Floats, Vec]:

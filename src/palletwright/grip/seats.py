@@ -31,7 +31,8 @@ class Seat:
     """Three points (3, 3) of the base, `relief` mm that tools reach below it, `lift` over the carrier's face.
 
     `rest` is the shop's rest that lifts it, `under` names what does otherwise; not `apart`: a part of the jaws does.
-    `more` are further points of the hull of what touches, where the part sits on one flat face.
+    `more` are further points of the hull of what touches, where the part sits on one flat face. `ground` is the id of
+    what the points stand on where that is no rest.
     """
 
     points: Floats
@@ -42,6 +43,7 @@ class Seat:
     under: str = "machined pad"
     apart: bool = True
     more: tuple[Vec, ...] = ()
+    ground: str = "carrier"
 
 
 def relief_depth(work: Work) -> float:

@@ -14,6 +14,7 @@ from palletwright.grip.bodies import section
 from palletwright.grip.draft import Draft, Piece, vec
 from palletwright.grip.jaws import jaw_clamp, least_wide
 from palletwright.grip.model import Contact
+from palletwright.grip.rounds import turns_alike
 from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points, unsupported
 from palletwright.grip.spots import DEEPEST, NOSE, SLACK
 from palletwright.grip.work import Work
@@ -26,6 +27,7 @@ SOFT_GRIPS = (12.0, 8.0, 6.0, 5.0, 4.0, 3.0, 20.0, 30.0)  # mm, tried in this or
 SLIT = 3.0  # mm left between the two jaws; common practice, no source
 BACK = 10.0  # mm of jaw behind the outline; common practice, no source
 LEAST_ARM = 0.1  # share of the outline's half-size: with less lever its own facets would pass for a key
+LIGHT_JAW = 10000.0  # N where neither vise nor jaws tell their force; common practice, no source
 EVEN = 2e-3  # mm: how far a wall may lean within the height of a contact
 
 
@@ -41,11 +43,11 @@ def soft_jaw(work: Work) -> Iterator[Draft]:
         return
     closings = [np.array([0.0, 1.0]), np.array([1.0, 0.0])]
     for grip in (g for g in SOFT_GRIPS if g < work.height):
-        upright = _upright(work, grip)
-        if upright is None:
+        edge = upright(work, grip)
+        if edge is None:
             work.fault("soft_jaw", f"no untouched upright wall on the outline of the lowest {grip:.0f} mm", grip)
             continue
-        outline, ring = upright
+        outline, ring = edge
         made = 0
         for closing in closings:
             jaws = _jaws_about(work, outline, closing, grip)
@@ -65,7 +67,7 @@ class Ring:
     normals: Floats
 
 
-def _upright(work: Work, grip: float) -> tuple[BaseGeometry, Ring] | None:
+def upright(work: Work, grip: float) -> tuple[BaseGeometry, Ring] | None:
     """The outline of the lowest `grip` mm, holes filled, and the points of it where a jaw finds an upright wall.
 
     A point counts if the part's own cut has it on its rim at the contact's height and `NOSE` above and below, before
@@ -145,37 +147,19 @@ def _soft_draft(
     made: tuple[list[BaseGeometry], list[BaseGeometry]],
     points: Floats,
 ) -> Draft | None:
-    at, normals = ring.at[:, :2], ring.normals
     centre = np.asarray(outline.centroid.coords)[0]
-    facing = normals @ closing
-    side = (at - centre) @ closing
-    fixed = np.flatnonzero((facing > -0.05) & (side > SLIT))
-    moving = np.flatnonzero((facing < -0.3) & (side < -SLIT))
-    where = _located(at[fixed], normals[fixed], centre)
-    if where is None or len(moving) < 2:
+    touched = _touched(ring, closing, centre)
+    if touched is None:
         return None
-    across = at[moving] @ np.array([-closing[1], closing[0]])
-    presses = (moving[int(np.argmin(np.round(across, 6)))], moving[int(np.argmax(np.round(across, 6)))])
-    vise, own = work.vise, jaw_clamp(work, low=True)
-    force = (vise.jaw_force if vise is not None else own.force if own else None) or 10000.0
-    height = (vise.jaw_height if vise is not None else own.height if own else None) or 2 * grip
-    catalogue = vise.id if vise is not None else own.id if own else "soft jaws"
-    contacts = [_on_ring(work, ring, fixed[k], f"A{j + 1}", "locator", 0.0, "fixed-jaw") for j, k in enumerate(where)]
+    where, presses = touched
+    contacts = [_on_ring(work, ring, k, f"A{j + 1}", "locator", 0.0, "fixed-jaw") for j, k in enumerate(where)]
+    force = _closed_by(work)[2]
     contacts += [
         _on_ring(work, ring, k, f"C{j + 1}", "clamp", force / 2.0, "moving-jaw") for j, k in enumerate(presses)
     ]
-    price = PRICE_SOFT / 2.0 + (own.price / 2.0 if vise is None and own else 0.0)
-    away = (float(-closing[0]), float(-closing[1]), 0.0)
-    foot = grip - max(height, grip)
-    (one, two), steps = made[0], [((s, -np.inf, 0.0),) for s in made[1]]
-    pieces = (
-        Piece("fixed-jaw", "locator", catalogue, one, grip, None, foot, price=price, more=steps[0]),
-        Piece("moving-jaw", "clamp", catalogue, two, grip, None, foot, away, price, more=steps[1]),
-    )
     notes, free = ["jaws milled to the part's outline"], len(where) < 3
     if free:
         notes.append("round outline: the part's turn about its axis is held by friction, not located")
-    hours = HOURS_SOFT + HOURS_OUTLINE * float(outline.exterior.length)
     seat = Seat(
         points,
         relief_depth(work),
@@ -184,26 +168,59 @@ def _soft_draft(
         under="the step of the jaws",
         apart=False,
         more=patch_points(work, points),
+        ground="fixed-jaw",
     )
     return Draft(
         "soft_jaw",
         seat,
-        pieces,
+        _soft_pieces(work, closing, grip, made),
         tuple(contacts),
         "friction",
         1,
-        hours=hours,
+        hours=HOURS_SOFT + HOURS_OUTLINE * float(outline.exterior.length),
         notes=tuple(notes),
-        unlocated=("turn about z",) if free and _alike_all_round(work, centre) else (),
-        carrier_kinds=("vise",) if vise is not None else ("plate", "pallet"),
+        unlocated=("turn about z",) if free and turns_alike(work.body, centre) else (),
+        carrier_kinds=("vise",) if work.vise is not None else ("plate", "pallet"),
     )
 
 
-def _alike_all_round(work: Work, centre: Floats) -> bool:
-    """Whether the part before the operation is a body of revolution about the centre, within 1 % of its volume."""
-    here = work.body.translate((-float(centre[0]), -float(centre[1]), 0.0))
-    whole = here.volume()
-    return all((here ^ here.rotate((0.0, 0.0, turn))).volume() > 0.99 * whole for turn in (37.0, 90.0, 151.0))
+def _touched(ring: Ring, closing: Floats, centre: Floats) -> tuple[tuple[int, ...], tuple[int, int]] | None:
+    """Which points of the ring the fixed jaw locates at and the moving one presses on."""
+    at, normals = ring.at[:, :2], ring.normals
+    facing = normals @ closing
+    side = (at - centre) @ closing
+    fixed = np.flatnonzero((facing > -0.05) & (side > SLIT))
+    moving = np.flatnonzero((facing < -0.3) & (side < -SLIT))
+    where = _located(at[fixed], normals[fixed], centre)
+    if where is None or len(moving) < 2:
+        return None
+    across = np.round(at[moving] @ np.array([-closing[1], closing[0]]), 6)
+    presses = int(moving[int(np.argmin(across))]), int(moving[int(np.argmax(across))])
+    return tuple(int(fixed[k]) for k in where), presses
+
+
+def _closed_by(work: Work) -> tuple[str, float | None, float, float]:
+    """(catalogue id, height mm or None, force N, price of a half) of what closes: the vise, else the shop's jaws."""
+    vise, own = work.vise, jaw_clamp(work, low=True)
+    if vise is not None:
+        return vise.id, vise.jaw_height, vise.jaw_force or LIGHT_JAW, PRICE_SOFT / 2.0
+    if own is not None:
+        return own.id, own.height, own.force, (PRICE_SOFT + own.price) / 2.0
+    return "soft jaws", None, LIGHT_JAW, PRICE_SOFT / 2.0
+
+
+def _soft_pieces(
+    work: Work, closing: Floats, grip: float, made: tuple[list[BaseGeometry], list[BaseGeometry]]
+) -> tuple[Piece, Piece]:
+    """The two jaws with the steps on which the part stands."""
+    catalogue, height, _, price = _closed_by(work)
+    (one, two), (under, below) = made
+    away = (float(-closing[0]), float(-closing[1]), 0.0)
+    foot = grip - max(height or 2 * grip, grip)
+    return (
+        Piece("fixed-jaw", "locator", catalogue, one, grip, None, foot, price=price, more=((under, -np.inf, 0.0),)),
+        Piece("moving-jaw", "clamp", catalogue, two, grip, None, foot, away, price, more=((below, -np.inf, 0.0),)),
+    )
 
 
 def _boundary(outline: BaseGeometry) -> tuple[Floats, Floats]:

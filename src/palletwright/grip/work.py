@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from palletwright.grip.bodies import outline_between
+from palletwright.grip.bodies import outline_between, section
 from palletwright.grip.patches import Facets, Patch, facets, patches
 from palletwright.grip.sweeps import Sweep, Swept, shortfall, swept
 from palletwright.shop.model import Carrier, Floors, Material, Shop
@@ -40,6 +40,7 @@ class Work:
     floors: Floors
     tolerance: float
     vise: Carrier | None
+    finished: Mesh
     outlines: dict[tuple[float, float], BaseGeometry] = field(default_factory=dict)
     ceilings: dict[tuple[float, ...], float] = field(default_factory=dict)
     gone: dict[tuple[float, float], BaseGeometry] = field(default_factory=dict)
@@ -78,6 +79,13 @@ class Work:
         if key not in self.outlines:
             self.outlines[key] = outline_between(self.body, *key)
             shapely.prepare(self.outlines[key])
+        return self.outlines[key]
+
+    def finished_at(self, height: float) -> BaseGeometry:
+        """The finished part's cut at a height over the base (mm)."""
+        key = (round(height, 4), -np.inf)
+        if key not in self.outlines:
+            self.outlines[key] = section(manifold(self.finished), height)
         return self.outlines[key]
 
     def blocked(self, corners: Floats) -> float:
@@ -168,6 +176,7 @@ def gather(
         floors=floors,
         tolerance=tolerance,
         vise=vise,
+        finished=finished.mesh,
     )
 
 

@@ -10,7 +10,8 @@ from palletwright.plan.context import Context
 from palletwright.plan.model import Design
 from palletwright.plan.options import Option
 
-TURNS = {"edge": 1.0, "wedge": 1.5, "strap": 2.0, "screw": 5.0, "jaw": 1.0, "soft_jaw": 1.0}
+TURNS = {"edge": 1.0, "wedge": 1.5, "strap": 2.0, "screw": 5.0, "jaw": 1.0, "soft_jaw": 1.0,
+         "v_jaw": 1.0, "expander": 2.0, "vacuum": 0.5, "stud": 1.5, "dovetail": 1.0}  # fmt: skip
 """Turns of a clamp's screw from tight until the part comes out, by kind of grip: common practice, no source."""
 
 LOOSE = ("strap", "screw")

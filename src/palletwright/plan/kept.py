@@ -28,7 +28,8 @@ from palletwright.plan.record import plain
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Vec
 
-GRIP = ("id", "kind", "regime", "screws", "price", "prepare_hours", "carrier_kinds", "notes", "unlocated")
+GRIP = ("id", "kind", "regime", "screws", "price", "prepare_hours", "carrier_kinds", "notes", "unlocated",
+        "part_seconds")  # fmt: skip
 """Fields of a grip that are kept as they are."""
 
 CUT = ("feature", "stage", "tool", "entry", "seconds", "measured", "notes")

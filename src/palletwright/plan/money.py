@@ -97,6 +97,11 @@ def nothing_bought(bill: Sequence[tuple[str, float]]) -> bool:
     return not any(name.endswith(": blank") or name == BOUGHT_CLAMPS for name, _ in bill)
 
 
+def prepared_money(context: Context, options: Mapping[int, Option]) -> float:
+    """Money per part for what is cut into each blank so that a grip can hold it: tapped holes, a tenon."""
+    return sum(o.grip.part_seconds for o in options.values()) / 3600.0 * context.shop.rates.toolroom
+
+
 def setup_hours_of(design: Design) -> float:
     """Hours to set a design up at a batch start, without the first article: each kind of carrier in each cycle."""
     return SETUP_HOURS * len({(p.carrier, p.cycle) for p in design.placings})
@@ -124,7 +129,7 @@ def design_cost(
         rates=context.shop.rates,
         per_year=context.job.per_year,
         batch=batch_of(context.job),
-        material=material_price(context, context.stock_volume(design)),
+        material=material_price(context, context.stock_volume(design)) + prepared_money(context, options or {}),
         capital=capital,
         setup_hours=setup_hours_of(design),
         scrap=PLANNED_SCRAP,

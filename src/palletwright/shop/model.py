@@ -191,11 +191,14 @@ class Clamp(Model):
     `footprint` is (along the pressed face, away from it). `height` is over the seat, `reach_height` the height
     of the contact over the seat. `edge`: single-acting, pushes sideways and `down_angle` down. `wedge`:
     double-acting, pushes two parts apart. `strap`: presses down on top. `screw`: through the part's own hole.
-    `jaw`: two faces pressed together.
+    `jaw`: two faces pressed together. `v_jaw`: two vees of 90° about a round part. `expander`: spreads in a bore by
+    up to `stroke` from its closed diameter, `footprint[0]`; `force` is what one of its three segments presses with.
+    `vacuum`: a seat that sucks the part down with `force` over the whole `footprint`. `stud` and `dovetail` hold stock
+    that goes later, from below: threads `reach_height` deep, or a tenon so high; `blank_seconds` prepare it.
     """
 
     id: Name
-    kind: Literal["edge", "wedge", "strap", "screw", "jaw"]
+    kind: Literal["edge", "wedge", "strap", "screw", "jaw", "v_jaw", "expander", "vacuum", "stud", "dovetail"]
     footprint: tuple[Positive, Positive]
     height: Positive
     reach_height: Positive
