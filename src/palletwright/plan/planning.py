@@ -96,6 +96,7 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
     context.hands = helping
     ways: list[Way] = []
     down: list[TurnedDown] = []
+    checked_out: list[TurnedDown] = []
     reasons: list[Reason] = []
     accesses: dict[str, Access] = {}
     for machine in machines_of(context):
@@ -112,18 +113,19 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
         found, refused = candidates(context, machine)
         down += refused
         ways, failed = checked(context, queues(context, found), ways)
-        down += failed
+        checked_out += failed
         if context.stopped_early and ways:
             break
     if not ways:
-        raise NoPlan(_why_not(reasons, down))
-    return _plan(context, accesses, ways, down, started)
+        raise NoPlan(_why_not(reasons, [*checked_out, *down]))
+    return _plan(context, accesses, ways, [*checked_out, *down], started)
 
 
 def _why_not(reasons: list[Reason], down: list[TurnedDown]) -> list[Reason]:
+    """Nearest to a plan first: what stopped the arrangements that were checked in full, then the rest; each once."""
     seen = [Reason(d.arrangement, d.stopped_by, d.amount, d.unit) for d in down]
-    unique = {(r.about, r.text): r for r in (*reasons, *seen)}
-    return list(unique.values())[:12] or [Reason("plan", "no machine of the shop may be used for this job")]
+    unique = {r.text: r for r in reversed([*reasons, *seen])}
+    return list(reversed(unique.values()))[:12] or [Reason("plan", "no machine of the shop may be used for this job")]
 
 
 def _plan(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Hashable
 from dataclasses import replace
 
 import numpy as np
@@ -21,6 +22,7 @@ from palletwright.plan.candidates import (
 from palletwright.plan.claimed import claims
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import Examined, way
+from palletwright.plan.lessons import known_to_fail, taught_by
 from palletwright.plan.model import TurnedDown, Way
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
@@ -114,17 +116,21 @@ def queues(context: Context, found: list[Candidate]) -> list[list[Candidate]]:
 def checked(context: Context, chosen: list[list[Candidate]], ways: list[Way]) -> tuple[list[Way], list[TurnedDown]]:
     """Full checks from every queue until a few have passed, best estimate first; a stop keeps what has passed.
 
+    What a failed check teaches spares those that would fail in the same way.
+
     Gives `ways` with those that passed; each time there are more the run's progress hears of all, best first.
     """
     good = list(ways)
     down: list[TurnedDown] = []
+    lessons: set[Hashable] = set()
     for at, queue in enumerate(chosen):
-        row, tried, passed = queue[: TRIES * context.job.effort], 0, 0
-        while tried < len(row) and passed < _wanted(row[0]):
-            context.progress(f"{row[0].design.machine}: full checks", at, len(chosen))
-            if context.stopped_early and good:
-                return good, down
-            batch = row[tried : tried + _wanted(row[0]) - passed]
+        left, tried, passed = list(queue), 0, 0
+        while passed < _wanted(queue[0]) and tried < TRIES * context.job.effort:
+            left = [c for c in left if not known_to_fail(c, lessons)]
+            batch, left = _parted(left, min(_wanted(queue[0]) - passed, TRIES * context.job.effort - tried))
+            context.progress(f"{queue[0].design.machine}: full checks", at, len(chosen))
+            if not batch or (context.stopped_early and good):
+                break
             for candidate, examined in zip(batch, examined_all(context, batch), strict=True):
                 if examined.passed:
                     good += ways_of(context, candidate, examined)
@@ -132,8 +138,13 @@ def checked(context: Context, chosen: list[list[Candidate]], ways: list[Way]) ->
                     context.progress.found(named(good))
                 else:
                     down.append(_failed(candidate, examined))
+                    lessons |= taught_by(examined)
             tried += len(batch)
     return good, down
+
+
+def _parted(row: list[Candidate], count: int) -> tuple[list[Candidate], list[Candidate]]:
+    return row[:count], row[count:]
 
 
 def _wanted(candidate: Candidate) -> int:
