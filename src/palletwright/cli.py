@@ -20,7 +20,7 @@ from rich.table import Table
 from palletwright import verbs
 from palletwright.errors import InputError, NoPlan
 from palletwright.progress import Progress, interruptible
-from palletwright.tables import number, plan_table, ranking_table, shown, time_table
+from palletwright.tables import number, plan_table, ranking_table, shown, tied, time_table
 
 app = typer.Typer(
     help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
@@ -69,8 +69,10 @@ def print_json(data: Any) -> None:
 def show_plan(data: dict[str, Any], folder: Path | None) -> None:
     """The table, what each plan stands on, and where the files are."""
     out.print(plan_table(data))
+    first = tied(data)
     for way in shown(data):
-        out.print(f"  {way['name']}: {way['timing']['label']}", highlight=False)
+        tie = f"; a tie in cost with {first[way['name']]}" if way["name"] in first else ""
+        out.print(f"  {way['name']}: {way['timing']['label']}{tie}", highlight=False)
     for left in data["left_over"][:6]:
         out.print(f"  left over: {left['feature']}, {left['mm3']:.1f} mm³: {left['why']}", highlight=False)
     if folder is not None:

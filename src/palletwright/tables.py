@@ -6,6 +6,7 @@ from typing import Any
 
 from rich.table import Table
 
+from palletwright.flow.compare import ties
 from palletwright.plan.money import nothing_bought
 from palletwright.plan.ranktable import COLUMNS as RANKED
 from palletwright.plan.ranktable import ranking_rows
@@ -35,6 +36,12 @@ def shown(data: dict[str, Any]) -> list[dict[str, Any]]:
     """The first five ways, and the first that buys nothing."""
     free = [w for w in data["plans"][5:] if nothing_bought(w["bill"])]
     return [*data["plans"][:5], *free[:1]]
+
+
+def tied(data: dict[str, Any]) -> dict[str, str]:
+    """By plan's name, the plan before it that it ties with in cost."""
+    names = [w["name"] for w in data["plans"]]
+    return {name: names[at] for name, at in zip(names, ties(data["plans"]), strict=True) if names[at] != name}
 
 
 def plan_table(data: dict[str, Any]) -> Table:

@@ -93,6 +93,13 @@ def payback_range(data: Data, best: Data) -> Html:
     )
 
 
+def _freed(back: Data) -> str:
+    """Hours, and what share of today's they are."""
+    share = back.get("machine_hours_share")
+    hours = num(back.get("machine_hours_freed"), 0)
+    return hours if share is None else f"{hours}, {100 * share:.0f}{chr(160)}% of today's"
+
+
 def _payback_rows(data: Data, back: Data) -> list[tuple[str, str]]:
     currency = data["shop"]["rates"]["currency"]
     spread = back.get("npv_range")
@@ -100,7 +107,7 @@ def _payback_rows(data: Data, back: Data) -> list[tuple[str, str]]:
         ("likely range, months", f"{sig(back.get('low'))} to {sig(back.get('high'))}"),
         ("saving a year", num(back.get("saving_per_year"), 0, currency)),
         ("parts to break even", num(back.get("break_even_parts"), 0)),
-        ("machine hours freed a year", num(back.get("machine_hours_freed"), 0)),
+        ("machine hours freed a year", _freed(back)),
         ("months, freed hours worth nothing", sig(back.get("months_without_hours"))),
         ("present value", num(back.get("npv"), 0, currency)),
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from palletwright.papers.drawn_cycle import cycle_more
 from palletwright.papers.drawn_time import time_bar
 from palletwright.papers.report_words import Data, Html, num, plural, table
 
@@ -23,6 +24,7 @@ def _one(data: Data, c: Data, i: int, count: int) -> str:
         + time_bar(c)
         + f"<div class='pair'><div><h3>By kind</h3>{_kinds(c)}{_orders(c)}</div><div><h3>By tool run</h3>"
         + f"{_runs(data, c)}</div></div>"
+        + cycle_more(data, c)
     )
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
+from palletwright.flow.compare import ties
 from palletwright.papers.report_words import Data, Html, bullets, folded, num, plural, sig, table
 
 
@@ -24,7 +26,7 @@ def ways(data: Data) -> Html:
         "holding factor",
     )
     every = (data["today"], *data["plans"])
-    rows = [_way(w) for w in every]
+    rows = [_way(w, tie) for w, tie in zip(every, ("", *_tied(data["plans"])), strict=True)]
     marks = ["today" if w["design"] is None else "best" if w is data["plans"][0] else "" for w in every]
     return Html(
         table(head, rows, "first-words stacks", marks)
@@ -33,11 +35,18 @@ def ways(data: Data) -> Html:
     )
 
 
-def _way(way: Data) -> tuple[object, ...]:
+def _tied(plans: Sequence[Data]) -> list[str]:
+    """Of each plan the name of the one before it that it ties with in cost; empty where it ties with none."""
+    return [plans[first]["name"] if first != at else "" for at, first in enumerate(ties(plans))]
+
+
+def _way(way: Data, tie: str) -> tuple[object, ...]:
     design = way["design"]
     label = f"{way['timing']['label']}, {plural(design['sets'], 'set')}" if design else "as the job describes it"
     if not way["feasible"]:
         label += "; not workable as it stands"
+    if tie:
+        label += f"; a tie with {tie}"
     back = (way["payback"] or {}).get("months")
     spread = way["cost_range"]
     likely = f"<small>{num(spread[0])}–{num(spread[1])}</small>" if spread else ""
