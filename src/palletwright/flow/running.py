@@ -9,6 +9,7 @@ from typing import Any
 
 from palletwright.flow.balance import balance
 from palletwright.flow.loading import bench_paces_from, resources
+from palletwright.flow.machines import Step, split_over
 from palletwright.flow.model import Timing
 from palletwright.flow.money import DEBURR_SECONDS, LOOK_SECONDS, WASH_SECONDS
 from palletwright.flow.people import Shift, best_machines, longest_alone, man_machine_chart, shift_walk
@@ -240,7 +241,8 @@ def running(
     """How a way runs, as plain data for reports: each kind of start, people, and a batch.
 
     Where a part passes through several kinds of starts, a whole batch waits between them; finished parts a shift
-    are then 1 / Σ (1 / parts a shift of each), the shift shared among them.
+    are then 1 / Σ (1 / parts a shift of each), the shift shared among them. `two_machines` tells what a second machine
+    like the first makes of them (`machines.Split`).
     """
     if not starts:
         raise ValueError("a way needs at least one start")
@@ -250,6 +252,7 @@ def running(
     ]
     percentiles = {p: _shared([r["simulated"]["parts_per_shift"][p] for r in rows]) for p in ("p10", "p50", "p90")}
     between = batch if len(starts) > 1 else 0
+    steps = [_step_of(s, min(s.stations), setup_hours / len(starts)) for s in starts]
     lead = sum(
         math.ceil(batch / r["parts"] + r["startup_starts"]) * s.timing.start_seconds
         for r, s in zip(rows, starts, strict=True)
@@ -267,7 +270,20 @@ def running(
             stop_share=1.0 - rates.up_time,
         ),
         "batch": {"parts": batch, "setup_hours": setup_hours, "lead_hours": setup_hours + lead / 3600.0},
+        "two_machines": _over_two(steps, rates, batch) if len(starts) > 1 else None,
     }
+
+
+def _step_of(start: Start, parts: int, setup_hours: float) -> Step:
+    timing = start.timing
+    by_hand = timing.start_seconds if start.watched else timing.attended_minutes * 60.0
+    return Step(parts, timing.start_seconds, by_hand, setup_hours * 3600.0)
+
+
+def _over_two(steps: Sequence[Step], rates: Rates, batch: int) -> dict[str, Any]:
+    """The same starts shared out over a second machine like this one, as plain data."""
+    found = split_over(steps, 2, shift_seconds=rates.shift_hours * 3600.0, people=rates.people, batch=batch)
+    return asdict(found)
 
 
 def _shared(rates: Sequence[float]) -> float:

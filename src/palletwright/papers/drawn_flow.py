@@ -209,6 +209,7 @@ def in_numbers(data: Data, way: Data) -> Html:
         for s in flow["starts"]
         for p in s["piles"]
     ]
+    notes += [_over_two(flow["two_machines"])] if flow.get("two_machines") else []
     loss = flow.get("load_loss")
     if loss:
         currency = data["shop"]["rates"]["currency"]
@@ -217,6 +218,19 @@ def in_numbers(data: Data, way: Data) -> Html:
         "<figure><figcaption>A shift on the floor, simulated with stops, breaks and late hands</figcaption>"
         + table(("what", "today", way["name"]), rows, "tight words")
         + f'<p class="note">{escape("; ".join(notes))}.</p></figure>'
+    )
+
+
+def _over_two(split: Data) -> str:
+    """What a second machine like the first would make of it."""
+    on = ["first" if m == 0 else "second" for m in split["machine_of"]]
+    runs = ", ".join(f"start {k + 1} on the {name}" for k, name in enumerate(on))
+    piles = "".join(
+        f"; before start {k + 1} {num(n, 1)} more a shift unless it is held back" for k, n in split["piles"]
+    )
+    return (
+        f"over two such machines ({runs}): {num(split['finished_per_shift'], 0)} parts a shift, paced by "
+        f"{split['paced_by']}, a batch in {num(split['lead_seconds'] / 3600, 1)} h{piles}"
     )
 
 
