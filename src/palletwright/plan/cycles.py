@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from palletwright.cycle.model import Crossing, Cycle, Visit
+from palletwright.cycle.tool_life import EdgePlan
 from palletwright.plan.context import Context
 from palletwright.plan.directions import same
 from palletwright.plan.edges import edge_life
@@ -16,7 +17,7 @@ from palletwright.plan.scenes import retract_height, scene_of
 from palletwright.plan.stand import standings, visit_name, visits
 from palletwright.reach import Rasters
 from palletwright.shop.model import Tool
-from palletwright.verdict import Reason
+from palletwright.verdict import Margin, Reason
 
 FRAGILE = 6.0
 """mm: drills and taps up to this diameter are looked at after their run (common practice, no source)."""
@@ -101,20 +102,12 @@ def cycle_facts(
     context: Context, design: Design, chosen: dict[int, Option], cycle: int, made: Cycle, parts: int
 ) -> dict[str, Any]:
     """What else a plan keeps of a cycle: edges, parts at risk, the curve of minutes per part, where times come from."""
-    from palletwright.cycle import curve_of, cutting_basis, edge_plan, parts_at_risk
+    from palletwright.cycle import curve_of, cutting_basis, parts_at_risk
 
-    machine, job = context.machine(design.machine), context.job
-    question = asked(context, design, chosen, cycle)
+    job, question = context.job, asked(context, design, chosen, cycle)
     by_id = {v.id: v for v in question.visits}
     ordered = [by_id[name] for name in made.order]
-    edges = edge_plan(
-        ordered,
-        _wear(context, design, chosen, cycle, by_id),
-        parts=parts,
-        start_minutes=made.seconds / 60.0,
-        magazine=machine.magazine,
-        edge_use=context.shop.floors.edge_use,
-    )
+    edges = edges_of(context, design, chosen, cycle, made, parts)
     operations = len({v.operation for v in ordered})
     added = None
     if job.parts_at_risk is not None and job.order != "one part first":
@@ -129,6 +122,55 @@ def cycle_facts(
         "order": job.order,
         "reasons": [asdict(r) for r in (*made.reasons, *question.reasons)],
     }
+
+
+def edges_of(
+    context: Context, design: Design, chosen: dict[int, Option], cycle: int, made: Cycle, parts: int
+) -> EdgePlan:
+    """How long the edges of a cycle last, with sisters in what is free of the magazine."""
+    from palletwright.cycle import edge_plan
+
+    by_id = {v.id: v for v in asked(context, design, chosen, cycle).visits}
+    return edge_plan(
+        [by_id[name] for name in made.order],
+        _wear(context, design, chosen, cycle, by_id),
+        parts=parts,
+        start_minutes=made.seconds / 60.0,
+        magazine=context.machine(design.machine).magazine,
+        edge_use=context.shop.floors.edge_use,
+    )
+
+
+def tool_margins(
+    context: Context, design: Design, chosen: dict[int, Option], cycle: int, made: Cycle, parts: int
+) -> tuple[Margin, ...]:
+    """The magazine against the tools and edges that one start takes, and the cut that wears an edge most against what
+    an edge may be used."""
+    edges = edges_of(context, design, chosen, cycle, made, parts)
+    needed = sum(row.edges_per_start for row in edges.tools)
+    rows = [Margin("magazine", "tools of a start", f"places of {design.machine}", needed, edges.magazine, "places")]
+    by_id = {v.id: v for v in asked(context, design, chosen, cycle).visits}
+    worn = _wear(context, design, chosen, cycle, by_id)
+    if worn:
+        name = max(worn, key=lambda k: (worn[k], k))
+        allowed = context.shop.floors.edge_use
+        rows.append(Margin("edge of a tool", f"T{by_id[name].tool}", name, worn[name], allowed, "lives"))
+    return tuple(rows)
+
+
+def cycle_reasons(rows: Sequence[Mapping[str, Any]]) -> tuple[Reason, ...]:
+    """What the facts of a way's cycles ask the reader to know: parts at risk past the job's cap."""
+    found = []
+    for row in rows:
+        risk = row["parts_at_risk"]
+        if not risk["within"]:
+            dearer = "" if risk["added_seconds"] is None else f", {risk['added_seconds']:.0f} s a start more"
+            text = (
+                f"{risk['parts']} parts are begun before one can be measured, the job allows {risk['cap']}; with one "
+            )
+            text += f"part first it is {risk['first_article_parts']}{dearer}"
+            found.append(Reason("parts at risk", text, float(risk["parts"] - risk["cap"]), "parts"))
+    return tuple(found)
 
 
 def programs_of(context: Context, design: Design) -> dict[int, Sequence[Any]]:

@@ -12,7 +12,7 @@ from palletwright.flow.sets import waiting
 from palletwright.holding import ChainReport
 from palletwright.plan.arrange import Candidate
 from palletwright.plan.context import Context
-from palletwright.plan.cycles import cycle_facts, cycle_of_design
+from palletwright.plan.cycles import cycle_facts, cycle_of_design, cycle_reasons, tool_margins
 from palletwright.plan.handling import station_loads
 from palletwright.plan.located import Places, locations
 from palletwright.plan.model import Design, StationAt, Way
@@ -46,6 +46,7 @@ class Examined:
     chains: tuple[ChainReport, ...] = ()
     proofs: dict[int, Proof] = field(default_factory=dict)
     places: Places = field(default_factory=Places)
+    tools: tuple[Margin, ...] = ()
 
     @property
     def passed(self) -> bool:
@@ -54,14 +55,14 @@ class Examined:
 
     @property
     def held(self) -> tuple[Margin, ...]:
-        """What holds the parts and the carriers in the machine, and where the parts then stand."""
+        """What holds parts and carriers in the machine, where the parts then stand, and whether the tools last."""
         rows = [m for chain in self.chains for m in chain.margins]
         for choice in self.design.operations if self.proofs else ():
             about = f"operation {choice.number}"
             own = (*self.options[choice.clamping].grip.margins, *self.proofs[choice.clamping].report.margins)
             rows += [replace(m, subject=f"{about}: {m.subject}") for m in own]
             rows += self.proofs[choice.clamping].gives.margins
-        return (*rows, *self.places.margins)
+        return (*rows, *self.places.margins, *self.tools)
 
     @property
     def least_clearance(self) -> float | None:
@@ -158,8 +159,11 @@ def examine_design(
     seen = Examined(design, chosen, reaches, (), tuple(dropped), parts_per_cycle(design))
     if not measured or not all_pass(reaches):
         return seen
-    held = context.timed("holding", lambda: _held(context, seen))
-    return replace(held, cycles=tuple(_cycle(context, design, chosen, c) for c in cycles_of(design)))
+    held = context.timed("holding", lambda: with_holding(context, seen))
+    cycles = tuple(_cycle(context, design, chosen, c) for c in cycles_of(design))
+    asked = zip(cycles_of(design), cycles, held.parts, strict=True)
+    tools = [m for c, made, n in asked for m in tool_margins(context, design, chosen, c, made, n)]
+    return replace(held, cycles=cycles, tools=tuple(tools))
 
 
 def all_pass(reaches: tuple[ReachReport, ...]) -> bool:
@@ -185,7 +189,7 @@ def _cycle(context: Context, design: Design, chosen: dict[int, Option], cycle: i
     return context.timed("cycle", lambda: cycle_of_design(context, design, chosen, cycle))
 
 
-def _held(context: Context, seen: Examined) -> Examined:
+def with_holding(context: Context, seen: Examined) -> Examined:
     """The same with what holds its parts and carriers, and where the parts stand."""
     design, chosen = seen.design, seen.options
     chains = tuple(r for c in cycles_of(design) for r in chains_of(context, design, chosen, c))
@@ -226,6 +230,7 @@ def way(context: Context, examined: Examined, name: str, sets: int, label: str) 
             spreads=spreads,
         )
     holding = [o.holding.holding_factor for o in examined.options.values() if o.holding.holding_factor is not None]
+    cycles = cycle_record(context, examined)
     return Way(
         name=name,
         design=design,
@@ -239,13 +244,13 @@ def way(context: Context, examined: Examined, name: str, sets: int, label: str) 
         least_holding_factor=min(holding) if holding else None,
         operations=operations_of(context, examined),
         margins=margins_of(context, examined),
-        reasons=reasons_of(context, examined, total, back),
+        reasons=(*reasons_of(context, examined, total, back), *cycle_reasons(cycles["cycles"])),
         capital=capital,
         payback=asdict(back) if back else None,
         timing=asdict(total) | {"label": label},
         cost=asdict(money) | {"per_part": money.per_part},
         cost_range=cost_range(money, context.job.seed, spreads=spreads),
-        cycle=cycle_record(context, examined),
+        cycle=cycles,
         bill=bill,
         flow=way_flow(
             context,
