@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from palletwright.cutting import deflection
 from palletwright.reach import Task, shortest_stick_out
 from palletwright.scene import Placed, PlacedStation, StationBody, box, build
 from palletwright.shop.model import Cutter, Cylinder, Floors, Holder, Machine, Tool, Travel
@@ -48,6 +49,12 @@ def test_a_thick_holder_must_stay_over_the_neighbour() -> None:
     assert found.stopped_by is None
     flutes = 20.0**3 / 0.8**4  # stepped cantilever, the fluted part as 0.8 of its diameter
     assert found.stiffer == pytest.approx((flutes + 60.0**3 - 20.0**3) / flutes)
+    # 100 N: F·L³/(3·E·I), E of high speed steel or carbide as the cutter's
+    pushed = shortest_stick_out(scene(), [TASK], M, Floors(), TOOL, side=100.0)
+    assert pushed.gives is not None
+    assert pushed.gives == pytest.approx(deflection(TOOL.model_copy(update={"stick_out": 20.0}), 100.0))
+    assert pushed.gives_now == pytest.approx(pushed.gives * pushed.stiffer)
+    assert found.gives is None
     near = Task("A", "plate", "pocket/rough", TOOL, (0, 0, 1), np.array([[4.5, 0.0, 30.0]]), 42.0)
     found = shortest_stick_out(scene(), [near], M, Floors(), TOOL)
     # 0.5 mm aside is less than 1: sqrt(1 - 0.25) = 0.87 above 65, so 36 from tip 30

@@ -171,7 +171,8 @@ def _pictured(context: Context, w: Way) -> Way:
     design = w.design
     assert design is not None
     chosen = options_of(context, design)
-    scene = context.timed("pictures", lambda: pictures(context, design, chosen))
+    seen = context.timed("pictures", lambda: pictures(context, design, chosen))
+    scene = context.timed("by hand", lambda: with_hands(context, design, chosen, seen))
     return replace(w, scene=scene, kept=keep(context, design, chosen))
 
 

@@ -25,6 +25,9 @@ class StickOut:
     shortest : mm, or None where even the present one fails; what one millimetre less would run into stands in
         `stopped_by` (None where the flutes, which stay out of the holder, are the limit)
     stiffer : how many times less the tip gives way to the same force than now
+    gives : mm that the tip gives way under its greatest side force at the shortest stick-out (now, where there is
+        none), never above the true figure: holder and spindle count as rigid; None without a force
+    gives_now : the same at the present stick-out
     """
 
     tool: str
@@ -34,6 +37,8 @@ class StickOut:
     stopped_by: Margin | None
     stiffer: float
     over_diameter: float
+    gives: float | None = None
+    gives_now: float | None = None
 
     @property
     def needs_reason(self) -> bool:
@@ -50,11 +55,13 @@ def shortest_stick_out(
     holder: Holder | None = None,
     pitch: float = 0.5,
     rasters: Rasters | None = None,
+    side: float | None = None,
 ) -> StickOut:
     """Shortens one tool of the scene until something stops it, optionally in another holder.
 
     A shorter tool brings the holder and the nose nearer everywhere, so what passes at one length passes at all
-    longer ones up to the present one, and halving the interval finds the shortest. `tasks` are the whole scene's.
+    longer ones up to the present one, and halving the interval finds the shortest. `tasks` are the whole scene's;
+    `side` is the greatest force (N) square to the tool.
     """
     kept = Rasters() if rasters is None else rasters
     mounted = tool.model_copy(update={"holder": holder}) if holder is not None else tool
@@ -74,7 +81,8 @@ def shortest_stick_out(
     now, flutes = tool.stick_out, float(math.ceil(tool.cutter.LCF))
     stopped = fails(now)
     if stopped is not None:
-        return StickOut(tool.id, mounted.holder.id, now, None, stopped, 1.0, now / tool.cutter.DC)
+        gives = None if side is None else deflection(mounted, side)
+        return StickOut(tool.id, mounted.holder.id, now, None, stopped, 1.0, now / tool.cutter.DC, gives, gives)
     good, bad = now, min(flutes, now) - 1.0
     while good - bad > 1.0:
         middle = max(math.floor((good + bad) / 2), bad + 1.0)
@@ -83,8 +91,11 @@ def shortest_stick_out(
             good = middle
         else:
             bad, stopped = middle, found
-    stiffer = deflection(tool, 1.0) / deflection(mounted.model_copy(update={"stick_out": good}), 1.0)
-    return StickOut(tool.id, mounted.holder.id, now, good, stopped, stiffer, good / tool.cutter.DC)
+    each, each_now = deflection(mounted.model_copy(update={"stick_out": good}), 1.0), deflection(tool, 1.0)
+    gives, gives_now = (None, None) if side is None else (side * each, side * each_now)
+    return StickOut(
+        tool.id, mounted.holder.id, now, good, stopped, each_now / each, good / tool.cutter.DC, gives, gives_now
+    )
 
 
 _LENGTH_CHECKS = ("tool clearance", "nose clearance", "holder to own part", "travel z")
