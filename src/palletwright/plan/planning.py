@@ -13,6 +13,7 @@ import numpy as np
 from palletwright.access.model import Access
 from palletwright.errors import Fault, InputError, NoPlan
 from palletwright.job.model import Job
+from palletwright.plan.by_hand import with_hands
 from palletwright.plan.context import Context
 from palletwright.plan.evaluate import options_of
 from palletwright.plan.hands import Hands, hands
