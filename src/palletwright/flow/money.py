@@ -130,9 +130,8 @@ def cost(
     deburr_seconds, wash_seconds, look_seconds : bench time a part, before allowance
     """
     parts = timing.parts_per_start
-    machine_cost = (
-        timing.start_seconds / 3600.0 / parts / rates.up_time * (machine.rate if machine_rate is None else machine_rate)
-    )
+    hours = timing.start_seconds / 3600.0 / parts / rates.up_time
+    machine_cost = hours * (machine.rate if machine_rate is None else machine_rate)
     labour = timing.attended_minutes_per_part / 60.0 * rates.operator / rates.up_time
     tool_money = TOOL_SHARE * machine_cost if tools is None else tools
     setting = machine.rate if setup_rate is None else setup_rate
