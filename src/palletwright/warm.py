@@ -4,10 +4,11 @@ from __future__ import annotations
 
 
 def main() -> None:
-    """Compile and cache every kernel of the field room."""
-    from palletwright.field import compile_kernels
+    """Compile and cache every kernel of the field and holding rooms."""
+    from palletwright import field, holding
 
-    compile_kernels()
+    field.compile_kernels()
+    holding.compile_kernels()
 
 
 if __name__ == "__main__":

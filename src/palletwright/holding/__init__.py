@@ -6,6 +6,7 @@ from palletwright.holding.bearable import bearable
 from palletwright.holding.case import Case, case_of, read_case
 from palletwright.holding.certify import certify, floor_of
 from palletwright.holding.chain import Screws
+from palletwright.holding.compiled import compile_kernels
 from palletwright.holding.loads import StationCut, in_station, loads_of, wrenches
 from palletwright.holding.model import HoldingReport, Window, Wrench
 from palletwright.holding.mounting import ChainReport, chain_of, loose_pieces
@@ -29,6 +30,7 @@ __all__ = [
     "case_of",
     "certify",
     "chain_of",
+    "compile_kernels",
     "floor_of",
     "hold",
     "in_station",

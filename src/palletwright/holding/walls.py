@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numba import njit
 
 from palletwright.holding.contacts import Array
 from palletwright.solid.model import Mesh
@@ -16,7 +18,8 @@ SAMPLES = 240  # places on upright faces that are looked at
 LEVELS = 10  # heights at which a wall's thickness is measured
 _UPRIGHT = 0.17  # sine of the lean up to which a face is a wall: 10°
 _SKIN = 1e-3  # mm under the surface from which rays start
-_RAYS = 4000000  # ray–triangle pairs at a time
+_EDGE = 1e-9  # how far outside a triangle still counts as on its edge, of its edges' lengths
+_jit: Any = njit(cache=True, error_model="numpy")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,24 +33,45 @@ class Wall:
     width: float
 
 
+@_jit  # type: ignore[untyped-decorator]
+def _hits(a: Array, one: Array, two: Array, start: Array, way: Array, found: Array) -> None:
+    """Fill `found` (n,) by the test of Möller and Trumbore, every ray and triangle (a corner, two edges: (m, 3))."""
+    for k in range(len(start)):
+        s0, s1, s2 = start[k]
+        d0, d1, d2 = way[k]
+        best = np.inf
+        for i in range(len(a)):
+            p0, p1, p2 = (
+                d1 * two[i, 2] - d2 * two[i, 1],
+                d2 * two[i, 0] - d0 * two[i, 2],
+                d0 * two[i, 1] - d1 * two[i, 0],
+            )
+            size = p0 * one[i, 0] + p1 * one[i, 1] + p2 * one[i, 2]
+            if size == 0.0:
+                continue
+            t0, t1, t2 = s0 - a[i, 0], s1 - a[i, 1], s2 - a[i, 2]
+            u = (t0 * p0 + t1 * p1 + t2 * p2) / size
+            if u < -_EDGE or u > 1.0 + _EDGE:
+                continue
+            q0, q1, q2 = (
+                t1 * one[i, 2] - t2 * one[i, 1],
+                t2 * one[i, 0] - t0 * one[i, 2],
+                t0 * one[i, 1] - t1 * one[i, 0],
+            )
+            v = (d0 * q0 + d1 * q1 + d2 * q2) / size
+            if v < -_EDGE or u + v > 1.0 + _EDGE:
+                continue
+            far = (two[i, 0] * q0 + two[i, 1] * q1 + two[i, 2] * q2) / size
+            if 1e-6 < far < best:
+                best = far
+        found[k] = best
+
+
 def first_hits(mesh: Mesh, start: Array, way: Array) -> Array:
     """(n,) mm from each start (n, 3) along its unit vector (n, 3) to the mesh; infinite where nothing is met."""
-    a, b, c = (mesh.corners[:, k] for k in range(3))
-    one, two = b - a, c - a
-    found = np.full(len(start), np.inf)
-    step = max(1, _RAYS // max(1, len(a)))
-    for k in range(0, len(start), step):
-        s, d = start[k : k + step, None], way[k : k + step, None]
-        p = np.cross(d, two[None])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            scale = 1.0 / (p * one[None]).sum(axis=2)
-            t = s - a[None]
-            u = (t * p).sum(axis=2) * scale
-            q = np.cross(t, one[None])
-            v = (d * q).sum(axis=2) * scale
-            far = (two[None] * q).sum(axis=2) * scale
-            hit = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9) & (far > 1e-6)
-        found[k : k + step] = np.where(hit, far, np.inf).min(axis=1)
+    a, b, c = (np.ascontiguousarray(mesh.corners[:, k]) for k in range(3))
+    found = np.empty(len(start))
+    _hits(a, b - a, c - a, np.ascontiguousarray(start), np.ascontiguousarray(way), found)
     return found
 
 
