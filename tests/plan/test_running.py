@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from palletwright.cycle.model import Visit
 from palletwright.demo import demo_job
 from palletwright.errors import InputError
 from palletwright.flow import combined, cost_range, payback, timing
@@ -30,7 +31,7 @@ from palletwright.plan.money import (
 from palletwright.plan.options import Option
 from palletwright.plan.planning import prepare
 from palletwright.plan.running import starts_of, today_flow, way_flow
-from palletwright.plan.stand import standings
+from palletwright.plan.stand import standings, visit_name
 from palletwright.plan.today import MEASURED_SPREAD, today, today_cost, today_machine, today_spreads
 from palletwright.plan.worth import least_handling
 from palletwright.shop import example_shop
@@ -148,7 +149,14 @@ def test_worn_edges_add_up_and_cost_what_they_wear(context, options):
 
 def test_the_visits_of_a_start_wear_what_its_stations_do(context, design, options, timed):
     rows = standings(context, design, options, 0)
-    shares = visit_wear(context, rows)
+    made = [
+        Visit(visit_name(r, i, c), c.tool, "m", 0.0, "s", "f", c.stage, 0, (0, 0, 0), (0, 0, 0), c.seconds)
+        for r in rows
+        for i, c in enumerate(r.option.cuts)
+    ]
+    shares = visit_wear(context, rows, made)
+    slower = visit_wear(context, rows, [replace(v, cut_seconds=2 * v.cut_seconds) for v in made])
+    assert slower == pytest.approx({name: 2 * share for name, share in shares.items()})
     assert len(shares) <= sum(len(r.option.cuts) for r in rows)
     (start,) = starts_of(context, design, options, [timed])
     assert sum(shares.values()) == pytest.approx(sum(start.wear.values()))

@@ -10,11 +10,11 @@ from palletwright.cycle.model import Crossing, Cycle, Visit
 from palletwright.cycle.tool_life import EdgePlan
 from palletwright.plan.context import Context
 from palletwright.plan.directions import same
-from palletwright.plan.edges import edge_life
+from palletwright.plan.edges import visit_wear
 from palletwright.plan.model import Design
 from palletwright.plan.options import Option
 from palletwright.plan.scenes import retract_height, scene_of
-from palletwright.plan.stand import standings, visit_name, visits
+from palletwright.plan.stand import standings, visits
 from palletwright.reach import Rasters
 from palletwright.shop.model import Tool
 from palletwright.verdict import Margin, Reason
@@ -83,7 +83,7 @@ def cycle_of_design(context: Context, design: Design, chosen: dict[int, Option],
         around=around,
     )
     by_id = {v.id: v for v in question.visits}
-    worn = _wear(context, design, chosen, cycle, by_id)
+    worn = _wear(context, design, chosen, cycle)
     switches = switches_of([by_id[name] for name in made.order], worn, context.shop.floors.edge_use)
     return with_fresh_edges(made, switches, machine, around)
 
@@ -133,7 +133,7 @@ def edges_of(
     by_id = {v.id: v for v in asked(context, design, chosen, cycle).visits}
     return edge_plan(
         [by_id[name] for name in made.order],
-        _wear(context, design, chosen, cycle, by_id),
+        _wear(context, design, chosen, cycle),
         parts=parts,
         start_minutes=made.seconds / 60.0,
         magazine=context.machine(design.machine).magazine,
@@ -150,7 +150,7 @@ def tool_margins(
     needed = sum(row.edges_per_start for row in edges.tools)
     rows = [Margin("magazine", "tools of a start", f"places of {design.machine}", needed, edges.magazine, "places")]
     by_id = {v.id: v for v in asked(context, design, chosen, cycle).visits}
-    worn = _wear(context, design, chosen, cycle, by_id)
+    worn = _wear(context, design, chosen, cycle)
     if worn:
         name = max(worn, key=lambda k: (worn[k], k))
         allowed = context.shop.floors.edge_use
@@ -208,15 +208,7 @@ def _known(context: Context, design: Design) -> list[tuple[int, Any]]:
     return [(k, op) for k, (c, op) in pairs if all(any(same(d, e) for e in c.directions) for d in op.directions)]
 
 
-def _wear(
-    context: Context, design: Design, chosen: dict[int, Option], cycle: int, by_id: Mapping[str, Visit]
-) -> dict[str, float]:
+def _wear(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> dict[str, float]:
     """By visit, the fraction of an edge's life; visits of tools without known life are left out."""
-    rows = {}
-    for row in standings(context, design, chosen, cycle):
-        for i, cut in enumerate(row.option.cuts):
-            life = edge_life(cut, context.tool(cut.tool), context.material)
-            name = visit_name(row, i, cut)
-            if life is not None and name in by_id:
-                rows[name] = by_id[name].cut_seconds / 60.0 / life
-    return rows
+    made = asked(context, design, chosen, cycle).visits
+    return visit_wear(context, standings(context, design, chosen, cycle), made)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 
 from palletwright.cutting.model import Cut
+from palletwright.cycle.model import Visit
 from palletwright.flow.money import TOOL_SHARE, ToolUse, taylor_life, tool_cost
 from palletwright.plan.context import Context
 from palletwright.plan.options import Option
@@ -65,15 +66,16 @@ def wear(context: Context, cuts: Iterable[Cut]) -> dict[str, float]:
     return rows
 
 
-def visit_wear(context: Context, rows: Iterable[Standing]) -> dict[str, float]:
-    """By visit id, the fraction of an edge's mean life that it wears off, for `cycle.edge_plan`; a visit of a tool
-    without known life is left out."""
+def visit_wear(context: Context, rows: Iterable[Standing], visits: Iterable[Visit]) -> dict[str, float]:
+    """By visit id, the fraction of an edge's mean life that it wears off, for `cycle.edge_plan`, by the visits' own
+    cutting times; a visit of a tool without known life is left out."""
+    seconds = {visit.id: visit.cut_seconds for visit in visits}
     shares: dict[str, float] = {}
     for row in rows:
         for i, cut in enumerate(row.option.cuts):
-            life = edge_life(cut, context.tool(cut.tool), context.material)
-            if life is not None:
-                shares[visit_name(row, i, cut)] = cut.seconds / 60.0 / life
+            life, name = edge_life(cut, context.tool(cut.tool), context.material), visit_name(row, i, cut)
+            if life is not None and name in seconds:
+                shares[name] = seconds[name] / 60.0 / life
     return shares
 
 
