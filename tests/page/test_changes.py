@@ -293,7 +293,9 @@ def test_other_numbers_change_the_money_and_nothing_else(opened: tuple[Served, s
     served, at, way = opened
     same = served.client.post(f"{at}/ways/0/numbers", json={}).json()
     assert same["way"]["cost_per_part"] == pytest.approx(way["cost_per_part"])
-    half = served.client.post(f"{at}/ways/0/numbers", json={"terms": {"per_year": 600, "rates": {"operator": 84.0}}}).json()
+    half = served.client.post(
+        f"{at}/ways/0/numbers", json={"terms": {"per_year": 600, "rates": {"operator": 84.0}}}
+    ).json()
     assert half["way"]["cost"]["labour"] == pytest.approx(2 * same["way"]["cost"]["labour"], rel=1e-6)
     assert half["way"]["payback"]["months"] > same["way"]["payback"]["months"]
     now = served.client.get(at).json()["job"]["today"]

@@ -97,6 +97,11 @@ class TestIn:
             two.page.get_by_role("textbox", name="What hurts").fill("second")
             two.page.wait_for_selector("text=changed in another window")
             assert served.client.get(f"/api/jobs/{job}").json()["draft"]["pain"] == "first"
+            two.page.get_by_role("button", name="Load it again").click()
+            until(two.page, "document.querySelector('textarea')?.value === 'first'")
+            two.page.get_by_role("textbox", name="What hurts").fill("second")
+            two.page.wait_for_selector("text=everything is kept")
+            assert served.client.get(f"/api/jobs/{job}").json()["draft"]["pain"] == "second"
 
     def test_a_kill_in_the_middle_loses_nothing(self, browser: Any, tmp_path: Path) -> None:
         file = tmp_path / "jobs.sqlite"
@@ -211,6 +216,54 @@ class TestChange:
             page.wait_for_selector("text=Change this way")
             assert served.client.get(f"/api/plans/{plan}/ways/0").json()["state"]["last"] == 1
 
+    def test_other_sides_best_with_what_is_locked_and_back(
+        self, browser: Any, served: Served, plan_data: dict[str, Any]
+    ) -> None:
+        _, plan = served.planned(plan_data)
+        idle = "!document.querySelector('.standing .busy')"
+        with window(browser, served) as w:
+            page = w.go(f"#/plan/{plan}/why/0", "text=Change this way")
+            page.click("text=Change this way")
+            page.wait_for_selector(".desk", timeout=90_000)
+            page.click(".otherwise summary")
+            page.get_by_label("Sides of").select_option("3")
+            assert "with 3 sides" in page.inner_text(".otherwise .note")
+            page.get_by_role("button", name="Fit it and check").click()
+            page.wait_for_selector("text=Changed and checked", timeout=90_000)
+            assert page.locator(".side").count() == 3
+            assert "at most" in page.inner_text(".change .notice")
+            page.locator(".side .station").first.click()
+            page.get_by_role("button", name="Lock", exact=True).click()
+            page.wait_for_selector("text=Best with what I locked (1)")
+            page.get_by_role("button", name="Run without it").wait_for()
+            page.locator(".side .station").last.click()
+            page.get_by_role("button", name="Run without it").click()
+            until(page, idle, 90)
+            page.get_by_role("button", name="Best with what I locked (1)").click()
+            until(page, idle, 90)
+            page.wait_for_selector("text=Changed and checked: best with 1 station locked", timeout=90_000)
+            assert "1 station" not in page.inner_text(".change .notice")
+            page.reload()
+            page.wait_for_selector("text=Change this way")
+            state = served.client.get(f"/api/plans/{plan}/ways/0").json()["state"]
+            assert (state["step"], len(state["locked"])) == (3, 1)
+
+    def test_a_plan_from_a_file_is_checked_before_it_is_printed(
+        self, browser: Any, served: Served, planned: tuple[str, str]
+    ) -> None:
+        blob = served.client.get(f"/api/jobs/{planned[0]}/archive").content
+        job = served.client.post("/api/archives", files={"file": ("a.zip", blob)}).json()["id"]
+        (plan,) = served.client.get(f"/api/jobs/{job}").json()["plans"]
+        with window(browser, served) as w:
+            page = w.go(f"#/plan/{plan['id']}/start/0", "text=Papers and programs")
+            assert page.get_by_role("button", name="All papers and programs").is_disabled()
+            page.click("text=to the check")
+            page.get_by_role("button", name="Check this way").click()
+            page.wait_for_selector("text=from a file, checked", timeout=90_000)
+            page = w.go(f"#/plan/{plan['id']}/start/0", "text=Papers and programs")
+            papers = page.get_by_role("button", name="All papers and programs")
+            sync_api.expect(papers).to_be_enabled()
+
     def test_a_changed_way_isn_t_printed_before_it_passed(
         self, browser: Any, served: Served, plan_data: dict[str, Any]
     ) -> None:
@@ -319,36 +372,44 @@ class TestFast:
         assert 1000 < triangles <= 500_000
 
 
+ABSENT = f"the shared parts aren't at {SHARED}"
+OTHER = SHARED / "mfcadpp__363.step"
+
+
 class TestAll:
-    def test_from_a_step_file_to_papers(self, browser: Any, served: Served, tmp_path: Path) -> None:
-        """Dropped, asked, planned with ways shown on the way, stopped, argued with, printed."""
-        from small_plan import CARRIERS
-
-        from palletwright.page.shopfiles import edited, example_files, rows
-
-        files = example_files()
-        top = next(iter(files))
-        kept = [c for c in rows(files)[top]["carrier"] if c["id"] in CARRIERS]
-        shop = served.client.post("/api/shops", json={"name": "few", "files": edited(files, top, ["carrier"], kept)})
-        assert shop.status_code == 200, shop.text
+    @pytest.mark.parametrize(
+        ("step", "carriers"),
+        [
+            pytest.param(STEP, ("pallet-160x480", "plate-350x300"), id="demo"),
+            pytest.param(OTHER, ("pallet-200x480", "plate-350x300"), id="shared",
+                         marks=pytest.mark.skipif(not OTHER.is_file(), reason=ABSENT)),
+        ],
+    )  # fmt: skip
+    def test_from_a_step_file_to_papers(
+        self, browser: Any, served: Served, tmp_path: Path, step: Path, carriers: tuple[str, ...]
+    ) -> None:
+        """Dropped, asked, planned with ways shown on the way, reloaded in the middle, stopped, argued with, printed."""
+        name = shop_with(served, carriers)
         with window(browser, served) as w:
             page = w.page
-            page.set_input_files(".drop input", str(STEP))
-            page.wait_for_selector("figure.part-stage[data-state=there]", timeout=30_000)
+            page.set_input_files(".drop input", str(step))
+            page.wait_for_selector("figure.part-stage[data-state=there]", timeout=90_000)
             page.get_by_label("Material", exact=True).fill("6061")
             page.get_by_label("Parts a year").fill("6000")
             page.get_by_label("Machining centre 600 x 410").uncheck()
             page.get_by_label("Machining centre 1600 x 800").uncheck()
             page.click("text=Everything else has a default")
-            page.get_by_label("Shop", exact=True).select_option(label="few")
+            page.get_by_label("Shop", exact=True).select_option(label=name)
             page.click("text=Plan it")
             page.wait_for_selector(".stages li", timeout=60_000)
+            page.reload()  # in the middle: it goes on, and is shown again
+            page.wait_for_selector(".stages li", timeout=60_000)
             there = "document.body.innerText.includes('Workable already') || location.hash.startsWith('#/plan')"
-            until(page, there, 400)
+            until(page, there, 900)
             stop = page.locator("button:has-text('keep the best')")
             if stop.count():
                 stop.click()
-            page.wait_for_selector("h1:has-text('What else is possible')", timeout=400_000)
+            page.wait_for_selector("h1:has-text('What else is possible')", timeout=900_000)
             page.locator("button:has-text('Look')").first.click()
             page.wait_for_selector(".stage canvas")
             page.click("text=What does it need to start?")
@@ -365,6 +426,19 @@ class TestAll:
             names = zipfile.ZipFile(io.BytesIO(target.read_bytes())).namelist()
             assert any(n.endswith(".pdf") for n in names)
             assert "contents.txt" in names
+
+
+def shop_with(served: Served, carriers: tuple[str, ...]) -> str:
+    """A copy of the shipped shop with these carriers only, so that planning is short; its name on the page."""
+    from palletwright.page.shopfiles import edited, example_files, rows
+
+    files = example_files()
+    top = next(iter(files))
+    kept = [c for c in rows(files)[top]["carrier"] if c["id"] in carriers]
+    name = "few: " + ", ".join(carriers)
+    shop = served.client.post("/api/shops", json={"name": name, "files": edited(files, top, ["carrier"], kept)})
+    assert shop.status_code == 200, shop.text
+    return name
 
 
 def test_margins_follow_while_dragging(served: Served, plan_data: dict[str, Any]) -> None:

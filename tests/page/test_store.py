@@ -230,7 +230,9 @@ def test_a_plan_that_was_made_better_by_hand_in_its_file_is_found_out(
     (plan,) = served.client.get(f"/api/jobs/{job}").json()["plans"]
     at = f"/api/plans/{plan['id']}"
     assert served.client.get(at).json()["ways"][0]["state"]["foreign"] is True
-    verdict = served.client.post(f"{at}/ways/0/check").json()
+    answer = served.client.post(f"{at}/ways/0/check")
+    assert answer.status_code == 200, answer.text
+    verdict = answer.json()
     assert verdict["passed"] is False
     assert verdict["failures"]
     assert served.client.get(f"{at}/papers.zip").status_code == 409

@@ -17,6 +17,11 @@ export class Refused extends Error {
   ) {
     super(faults.map(faultText).join("\n"));
   }
+
+  /** Whether another window kept something in between. */
+  get elsewhere(): boolean {
+    return this.status === 409 && this.message.includes("another window");
+  }
 }
 
 /** One fault as a sentence. */

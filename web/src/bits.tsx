@@ -34,6 +34,7 @@ export function Faults({ of, title }: { of: Error | Fault[] | null; title?: stri
           <li key={i}>{faultText(f)}</li>
         ))}
       </ul>
+      {of instanceof Refused && of.elsewhere && <button type="button" onClick={() => location.reload()}>Load it again</button>}
     </div>
   );
 }

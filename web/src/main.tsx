@@ -1,6 +1,6 @@
 // Which view the address asks for.
 import { render } from "preact";
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useErrorBoundary, useState } from "preact/hooks";
 import { enter, Refused } from "./api";
 import { Faults } from "./bits";
 import { setUnit, unitNow } from "./format";
@@ -22,6 +22,21 @@ function useRoute(): string[] {
     return () => removeEventListener("hashchange", changed);
   }, []);
   return route.replace(/^#\/?/, "").split("/").filter(Boolean).map(decodeURIComponent);
+}
+
+/** A view that breaks says so, and the way back stays open. */
+function Guarded({ route }: { route: string[] }) {
+  const [broken, mend] = useErrorBoundary();
+  useEffect(() => void (broken && mend()), [route.join("/")]);
+  if (!broken) return <View route={route} />;
+  return (
+    <div class="failed failed-view">
+      <h1>This could not be shown</h1>
+      <Faults of={broken as Error} />
+      <p>Nothing that was entered is lost.</p>
+      <button type="button" onClick={mend}>Try again</button> <a class="button" href="#/">To the jobs</a>
+    </div>
+  );
 }
 
 function View({ route }: { route: string[] }) {
@@ -60,7 +75,7 @@ function Page() {
       </header>
       <Faults of={error} />
       <main id="main" tabIndex={-1}>
-        <View route={route} key={unitNow()} />
+        <Guarded route={route} key={unitNow()} />
       </main>
     </>
   );

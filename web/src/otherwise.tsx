@@ -87,7 +87,7 @@ function Form({ choices, terms, locked, busy, apply }: { choices: WayChoices; te
                 label={`Operation ${o.number}: only with`}
                 value={clamps[o.feature] ?? ANY}
                 onInput={(c) => setClamps({ ...clamps, [o.feature]: c })}
-                options={[[ANY, `whatever holds best (now ${o.clamps.join(", ") || "no clamp of the list"})`], ...choices.clamps.map((c): [string, string] => [c.id, `${c.id}: ${c.kind}, ${sig(c.force / 1000)} kN`])]}
+                options={[[ANY, `any: ${o.clamps.join(", ") || "no clamp"}`], ...choices.clamps.map((c): [string, string] => [c.id, `${c.id}: ${c.kind}, ${sig(c.force / 1000)} kN`])]}
               />
               {o.grips.length > 1 && (
                 <Choice
@@ -118,16 +118,16 @@ function Form({ choices, terms, locked, busy, apply }: { choices: WayChoices; te
           </div>
           <p class="hint">Empty: as the shop asks. Where the machine measures its tools, half of the cutter's margin is asked.</p>
         </fieldset>
-        <fieldset>
+        <fieldset class="whole">
           <legend>What cuts it</legend>
-          <div class="grid">
+          <div class="grid four">
             {cuttable.map((f) => (
               <Choice
                 key={`${f.feature} ${f.clamping}`}
                 label={f.feature}
                 value={String(tools[f.feature] ?? ANY)}
                 onInput={(t) => setTools({ ...tools, [f.feature]: t === ANY ? null : Number(t) })}
-                options={[[ANY, `quickest (now ${f.now.map((t) => `T${t}`).join(", ")})`], ...f.could.map((t): [string, string] => [String(t), `with T${t}`])]}
+                options={[[ANY, `quickest: ${f.now.map((t) => `T${t}`).join(", ")}`], ...f.could.map((t): [string, string] => [String(t), `with T${t}`])]}
               />
             ))}
           </div>

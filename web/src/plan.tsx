@@ -34,7 +34,7 @@ function Asked({ plan, question, way, again }: { plan: Plan; question: string; w
         </ol>
         <p class="looking">
           Looking at <b>{shown.name}</b>
-          {(shown.state.changed || !shown.state.checked) && <span class={shown.state.checked ? "ok" : "short"}>{` ${shown.state.changed ? "changed" : "from a file"}, ${shown.state.checked ? "checked" : "unchecked"}`}</span>}
+          {(shown.state.changed || shown.state.foreign) && <span class={shown.state.checked ? "ok" : "short"}>{` ${shown.state.changed ? "changed" : "from a file"}, ${shown.state.checked ? "checked" : "unchecked"}`}</span>}
         </p>
       </nav>
       <div class="answer">

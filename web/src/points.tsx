@@ -11,7 +11,7 @@ export interface Mark {
 }
 
 const WIDE = 760;
-const HIGH = 360;
+const HIGH = 460;
 const EDGE = { left: 62, right: 24, top: 18, bottom: 48 };
 
 /** Round steps for an axis. */
@@ -94,6 +94,7 @@ export function Points({ marks, chosen, onChoose, currency }: { marks: Mark[]; c
           >
             <title>{words}</title>
             {m.kind === "today" ? <rect x={cx - 7} y={cy - 7} width={14} height={14} /> : <circle cx={cx} cy={cy} r={r} />}
+            {m.kind === "way" && Math.abs(labels[i] - cy) > r && <line class="leader" x1={cx} y1={cy + Math.sign(labels[i] - cy) * r} x2={cx + r + 3} y2={labels[i]} />}
             <text x={cx + (m.kind === "today" ? -12 : r + 5)} y={labels[i] + 4} class={m.kind === "today" ? "end" : ""}>
               {m.way.name}
               {m.way.least_clearance_mm !== null && <tspan class="tick"> {len(m.way.least_clearance_mm)}</tspan>}

@@ -4,6 +4,8 @@ import { get, put } from "./api";
 import { Faults, Loaded, useFetched } from "./bits";
 import { len, minutes, num, when } from "./format";
 import { CAUTION } from "./questions";
+import { SideMap } from "./sideplan";
+import type { Side } from "./types";
 
 interface Sheet {
   title: string;
@@ -14,6 +16,7 @@ interface Sheet {
   operations: { number: number; grip: { kind: string; notes: string[] }; features: string[] }[];
   tools: { number: number; name: string; gauge: number }[];
   facts: { at: unknown; kind: string; value: string }[];
+  sides: Side[];
   ticks: Record<string, { value: string; at: string }>;
 }
 
@@ -70,6 +73,7 @@ function Shown({ sheet, id, way, page }: { sheet: Sheet; id: string; way: number
           {sides.map((key) => (
             <section key={key}>
               <h2>Side {key.split("/").pop()} of {key.split("|")[0]}</h2>
+              {sheet.sides.filter((d) => `${d.mount}|${d.side}` === key).map((d) => <SideMap key={key} side={d} loaded={(n) => !!ticks[`load ${n}`]} />)}
               <div class="ticks">
                 {sheet.stations.filter((s) => `${s.mount}|${s.side}` === key).map((s) => (
                   <TickBox key={s.name} on={!!ticks[`load ${s.name}`]} at={ticks[`load ${s.name}`]?.at} onTick={(on) => void tick(`load ${s.name}`, on ? "loaded" : "")} text={`${s.name}`} more={`operation ${s.operation}`} />
@@ -77,7 +81,7 @@ function Shown({ sheet, id, way, page }: { sheet: Sheet; id: string; way: number
               </div>
             </section>
           ))}
-          <button type="button" onClick={() => void clear()}>Next load: untick all</button>
+          <button type="button" class="next" onClick={() => void clear()}>Next load: untick all</button>
         </>
       ) : (
         <>

@@ -16,6 +16,31 @@ export function local(ring: Ring, at: { x: number; y: number; turn: number }): R
 
 const path = (rings: Ring[]): string => rings.map((r) => "M" + r.map(([x, y]) => `${x.toFixed(2)} ${(-y).toFixed(2)}`).join("L") + "Z").join("");
 
+/** What an svg must show to hold a side and all that stands on it, mm with y upwards. */
+function frame(side: Side, edge: number): number[] {
+  const points = [...side.area.flat(), ...side.stations.flatMap((s) => s.bodies.flatMap((b) => b.rings.flat()))];
+  const xs = points.map((p) => p[0]);
+  const ys = points.map((p) => p[1]);
+  return [Math.min(...xs) - edge, -Math.max(...ys) - edge, Math.max(...xs) - Math.min(...xs) + 2 * edge, Math.max(...ys) - Math.min(...ys) + 2 * edge];
+}
+
+/** A side as it is loaded: which station is where, and which of them hold a part already. */
+export function SideMap({ side, loaded }: { side: Side; loaded: (name: string) => boolean }) {
+  return (
+    <figure class="side map">
+      <svg viewBox={frame(side, 6).join(" ")} role="img" aria-label={`Where the stations are: ${side.stations.flatMap((s) => s.parts).join(", ")}`}>
+        <path class="free" d={path(side.area)} />
+        {side.stations.map((s) => (
+          <g key={s.parts[0]} class={`station op${s.operation % 5}${s.parts.every(loaded) ? " loaded" : ""}`}>
+            {s.bodies.map((b) => <path key={b.id} class={b.id.startsWith("part") ? "part" : "device"} d={path(b.rings)} />)}
+            <text x={s.x} y={4 - s.y}>{s.parts.join(" ")}{s.parts.every(loaded) ? " ✓" : ""}</text>
+          </g>
+        ))}
+      </svg>
+    </figure>
+  );
+}
+
 interface Props {
   side: Side;
   planned: Station[];
@@ -33,11 +58,7 @@ export function SidePlan({ side, planned, stations, operations, picked, isLocked
   const svg = useRef<SVGSVGElement>(null);
   const drag = useRef<{ name: string; from: { x: number; y: number }; grip: { x: number; y: number } } | null>(null);
   const key = useRef<{ name: string; from: { x: number; y: number }; timer: number } | null>(null);
-  const points = [...side.area.flat(), ...side.stations.flatMap((s) => s.bodies.flatMap((b) => b.rings.flat()))];
-  const xs = points.map((p) => p[0]);
-  const ys = points.map((p) => p[1]);
-  const edge = 12;
-  const box = [Math.min(...xs) - edge, -Math.max(...ys) - edge, Math.max(...xs) - Math.min(...xs) + 2 * edge, Math.max(...ys) - Math.min(...ys) + 2 * edge];
+  const box = frame(side, 12);
   const here = (e: PointerEvent) => {
     const m = svg.current?.getScreenCTM();
     if (!m) return { x: 0, y: 0 };
@@ -117,7 +138,8 @@ export function SidePlan({ side, planned, stations, operations, picked, isLocked
               {drawn?.bodies.map((b) => (
                 <path key={b.id} class={b.id.startsWith("part") ? "part" : "device"} d={path(b.rings.map((r) => local(r, from)))} />
               ))}
-              <text transform={`rotate(${90 * s.turn})`} y={4}>{s.parts.join(" ")}{isLocked(s) ? " 🔒" : ""}</text>
+              <text transform={`rotate(${90 * s.turn})`} y={4}>{s.parts.join(" ")}</text>
+              {isLocked(s) && <path class="padlock" transform={`rotate(${90 * s.turn}) translate(0 13)`} d="M-5 0h10v8h-10z M-3 0v-3a3 3 0 0 1 6 0v3" />}
             </g>
           );
         })}

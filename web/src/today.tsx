@@ -25,12 +25,14 @@ export function TodaySteps({ steps, machines, onChange }: { steps: TodayStep[]; 
       {steps.map((s, i) => (
         <fieldset key={i}>
           <legend>Operation {10 * (i + 1)} of today</legend>
-          <Text label="What is done" value={s.operation} onInput={(operation) => set(i, { operation })} />
+          <div class="grid">
+            <Text label="What is done" value={s.operation} onInput={(operation) => set(i, { operation })} />
+            <Choice label="Machine" value={s.machine ?? ""} onInput={(v) => set(i, { machine: v || null })} options={[["", "not said"], ...machines.map((m): [string, string] => [m.id, m.name || m.id])]} />
+          </div>
           <div class="grid four">
             <Num label="Parts a start" value={s.parts_per_start} min={1} step={1} onInput={(v) => set(i, { parts_per_start: v })} />
             <Num label="Machine runs" unit="s" value={s.cycle_seconds} min={0} onInput={(v) => set(i, { cycle_seconds: v })} />
             <Num label="Loading" unit="s" value={s.load_seconds} min={0} onInput={(v) => set(i, { load_seconds: v })} />
-            <Choice label="Machine" value={s.machine ?? ""} onInput={(v) => set(i, { machine: v || null })} options={[["", "not said"], ...machines.map((m): [string, string] => [m.id, m.name || m.id])]} />
           </div>
           <div class="row spread">
             <span>

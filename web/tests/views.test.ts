@@ -4,6 +4,7 @@ import { faultText } from "../src/api";
 import { paint, stationPose } from "../src/fixture";
 import { chosenMachines, threeNumbers } from "../src/job";
 import { about, tightest } from "../src/margins";
+import { changes, fitted } from "../src/otherwise";
 import { spread, ticks } from "../src/points";
 import { toggled } from "../src/q_ways";
 import { offBy } from "../src/sheet";
@@ -12,7 +13,8 @@ import { typed } from "../src/shop";
 import { angleOf } from "../src/sideangle";
 import { local } from "../src/sideplan";
 import { sums } from "../src/today";
-import type { Body, Choices, Margin } from "../src/types";
+import type { Body, Choices, Margin, WayChoices } from "../src/types";
+import { differing } from "../src/whatif";
 import { distanceFor } from "../src/view3d";
 
 const margin = (check: string, have: number, subject = "10.1 T3"): Margin => ({ check, subject, obstacle: "10.2/part", need: 1, have, unit: "mm", where: null, note: "", passed: have >= 1 });
@@ -130,5 +132,37 @@ describe("the job", () => {
   it("says a fault with its place, value and what is allowed", () => {
     expect(faultText({ file: "shop.toml", key: "rates.operator", value: "-1", problem: "isn't allowed", allowed: "0 or more", line: 12 })).toBe("shop.toml, line 12: rates.operator = -1 isn't allowed (allowed: 0 or more)");
     expect(faultText({ file: "job", key: "material", problem: "is needed" })).toBe("material is needed");
+  });
+});
+
+describe("a way otherwise", () => {
+  const choices: WayChoices = {
+    operations: [{ number: 10, clamping: 0, feature: "hole-1", clamps: ["edge-m8"], grips: [{ id: "edge-1", kind: "edge", clamps: "edge-m8", notes: [], holding: 2.4, seconds: 60, used: true }] }],
+    clamps: [{ id: "edge-m8", kind: "edge", force: 8000 }],
+    pallets: [{ mount: "rotary", carrier: "pallet", sides: 4, allowed: [3, 4] }],
+    floors: { cutter: 2 },
+    features: [],
+    tools: [],
+  };
+  it("says nothing where nothing is asked", () => {
+    expect(changes({ floors: { cutter: 3 } }, { floors: { cutter: 3 }, tools: {}, held_by: [] }, choices, {}, { 0: "edge-1" })).toEqual([]);
+  });
+  it("names what is asked, and what is taken back", () => {
+    const rows = changes({ floors: { cutter: 3 }, tools: { "hole-1": 7 } }, { floors: { nose: 12 }, held_by: [{ feature: "hole-1", clamps: ["edge-m12"] }], stick_out: { "3": 50 } }, choices, { rotary: 3 }, {});
+    expect(rows).toContain("operation 10 held by edge-m12");
+    expect(rows).toContain("pallet with 3 sides");
+    expect(rows.some((r) => r.includes("as the shop asks"))).toBe(true);
+    expect(rows).toContain("hole-1 with its quickest tool");
+    expect(rows).toContain("T3 sticking out 50.0 mm");
+  });
+  it("tells what fitting gave with its bound", () => {
+    const design = { machine: "m", operations: [], placings: [], stations: [], sets: 1 };
+    expect(fitted({ design, notes: [], before: [6], parts: [8], bound: [9] })).toBe("8 parts a start instead of 6; at most 9 are possible with these carriers and grips.");
+    expect(fitted({ design, notes: ["x"], before: [6], parts: [6], bound: null })).toBe("x. 6 parts a start as before.");
+  });
+  it("keeps only those numbers of today that differ", () => {
+    const told = [{ operation: "a", parts_per_start: 2, cycle_seconds: 600, load_seconds: 60 }];
+    expect(differing(told, { 0: { cycle_seconds: 600, load_seconds: 50 } })).toEqual({ 0: { load_seconds: 50 } });
+    expect(differing(told, { 0: { cycle_seconds: 600 } })).toEqual({});
   });
 });

@@ -157,6 +157,7 @@ def sheet(data: Data, way: Data) -> Data:
         "label": (way["timing"] or {}).get("label", ""),
         "seconds": [c["seconds"] for c in (way["cycle"] or {"cycles": []})["cycles"]],
         "stations": stations,
+        "sides": [side for c in (way["scene"] or {"cycles": []})["cycles"] for side in c["sides"]],
         "operations": [
             {"number": o["number"], "grip": o["grip"], "features": o["features"]} for o in way["operations"]
         ],

@@ -35,8 +35,8 @@ Floats = NDArray[np.float64]
 
 LOOK = 30.0
 """mm up to which clearances are measured: more reads as this much, to nothing."""
-MEASURED_FLOOR = 1.0
-"""mm, cutter or holder to anything it doesn't cut, where tools are measured in the machine; common practice, no
+MEASURED = 0.5
+"""Share of the cutter's floor that is asked where tools are measured in the machine: 1 mm of 2; common practice, no
 source."""
 
 
@@ -142,7 +142,7 @@ def _setting(
             if group_of[k] < len(own):
                 raise ValueError(f"body {scene.bodies[k].id} belongs to two parts: `own` of the tasks must agree")
             group_of[k] = g
-    need = min(floors.cutter, MEASURED_FLOOR) if machine.tool_setter else floors.cutter
+    need = MEASURED * floors.cutter if machine.tool_setter else floors.cutter
     drop = 0.0 if machine.tool_setter else floors.tool_setting_error
     by_task = tuple(own.index(m) for m in members)
     return _Setting(scene, machine, *scale, need, floors.nose, drop, own, by_task, tuple(group_of), rasters)
