@@ -47,7 +47,9 @@ def test_both_dialects_are_written_and_read_back(given, visited):
         offsets = made.files[f"{name}/1000_offsets.nc"]
         zero = zero_at(given.stations(0)[1], given.mounts(0)["fixed"], 0.0)
         assert made.offsets[name][1] in offsets
-        assert f"X{zero[0]:.3f}".rstrip("0") in offsets
+        assert f"X[{zero[0]:.3f}".rstrip("0") in offsets
+        assert "SERIAL OF THE CARRIER ON FIXED, READ OFF IT: 1" in text
+        assert "UNKNOWN CARRIER" in text
 
 
 def test_a_station_turned_half_round_shares_its_cut(given, visited):

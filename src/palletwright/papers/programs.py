@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count, islice
 
 from palletwright.cycle import (
+    CarrierId,
     Place,
     ProgramJob,
     ToolLine,
@@ -21,6 +22,7 @@ from palletwright.cycle import (
     write_programs,
 )
 from palletwright.cycle.model import Cycle, Visit
+from palletwright.cycle.program_job import MOUNTS
 from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Data, Facts, StationFact, quarter_turn, zero_at
 from palletwright.papers.live import Live
@@ -89,7 +91,17 @@ def program_job(facts: Facts, cycle: int, live: Live) -> ProgramJob:
         programs=programs,
         edges=edges_by_visit([by_id[name] for name in ordered.order], switches),
     )
-    return for_machine(job, facts.machine)
+    return for_machine(replace(job, carriers=_carriers(facts, cycle)), facts.machine)
+
+
+def _carriers(facts: Facts, cycle: int) -> tuple[CarrierId, ...]:
+    """The carriers that may sit on each mount, one a set, numbered from 1, their master points not measured yet. Vises
+    stay where they are and have none; past what a program can ask for there are none either."""
+    kinds = {p.mount: p.kind for p in facts.design.placings}
+    moved = [mount for mount in facts.mounts(cycle) if kinds[mount] != "vise"]
+    if len(moved) > MOUNTS:
+        return ()
+    return tuple(CarrierId(k, mount) for mount in moved for k in range(1, facts.design.sets + 1))
 
 
 def _programmed(live: Live, station: StationFact, mount: Mount, angle: float) -> Place:
