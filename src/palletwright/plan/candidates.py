@@ -12,6 +12,7 @@ from palletwright.plan.context import Context
 from palletwright.plan.model import CarrierKind, Design, Family, Placing, TurnedDown
 from palletwright.plan.options import OperationKey, options
 from palletwright.plan.table import standing
+from palletwright.plan.wouldhold import least_lack, would_hold
 from palletwright.shop.model import Machine
 from palletwright.verdict import Reason
 
@@ -87,6 +88,10 @@ def _unheld_in(context: Context, machine: Machine, family: Family, index: int) -
             yield TurnedDown(label, "no carrier of the shop suits it")
         for kind, r in list(rows.values())[:UNHELD]:
             yield TurnedDown(f"{label}, {kind}", f"{r.about}: {r.text}", r.amount, r.unit)
+        near = min(judged, key=lambda key: least_lack(judged[key][1]), default=None)
+        if near is not None:
+            for r in would_hold(context, near, judged[near][1]):
+                yield TurnedDown(f"{label}, {near.kind}", f"{r.about}: {r.text}", r.amount, r.unit)
 
 
 def _towards(direction: tuple[float, float, float]) -> str:

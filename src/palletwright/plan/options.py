@@ -154,7 +154,10 @@ def shares_of(context: Context, grip: Grip, cuts: tuple[Cut, ...], before: Mesh)
     from palletwright.holding import bearable
 
     borne = burden(context, grip, cuts, before)
-    shares = bearable(grip, borne.rows, mass_kg=borne.mass_kg, floors=context.shop.floors, centre=borne.centre)
+    shop = context.shop
+    shares = bearable(
+        grip, borne.rows, mass_kg=borne.mass_kg, floors=shop.floors, centre=borne.centre, clamps=shop.clamps
+    )
     return tuple(1.0 if s >= 1.0 else HELD_BY * s for s in shares)
 
 
@@ -180,8 +183,8 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
     good: list[Option] = []
     weak: list[Draft] = []
     turned_down: list[Reason] = []
-    for beyond in _strengths(context, key.kind):
-        found, reasons = _drafts(context, machine, key, cuts, beyond)
+    for beyond in strengths(context, key.kind):
+        found, reasons = drafted(context, machine, key, cuts, beyond)
         if not beyond:
             turned_down += reasons
         for grip in found:
@@ -218,7 +221,7 @@ SINGLE = ("edge", "wedge", "strap")
 """Kinds of clamps that come in many strengths."""
 
 
-def _strengths(context: Context, kind: CarrierKind) -> tuple[float, ...]:
+def strengths(context: Context, kind: CarrierKind) -> tuple[float, ...]:
     """Forces (N) past which clamps are asked for, round by round: any, then the stronger half; a vise has its own."""
     forces = sorted({c.force for c in context.shop.clamps if c.kind in SINGLE})
     if kind == "vise" or len(forces) < 2:
@@ -226,7 +229,7 @@ def _strengths(context: Context, kind: CarrierKind) -> tuple[float, ...]:
     return 0.0, forces[len(forces) // 2] * 0.999
 
 
-def _drafts(
+def drafted(
     context: Context, machine: Machine, key: OperationKey, cuts: tuple[Cut, ...], beyond: float
 ) -> tuple[tuple[Grip, ...], tuple[Reason, ...]]:
     """Grips from geometry, with clamps of many strengths stronger than `beyond` N only where that isn't 0."""
@@ -314,10 +317,11 @@ def _vise(context: Context, key: OperationKey) -> Carrier | None:
 
 def _too_weak(grip: Grip, report: HoldingReport) -> Reason:
     have = report.holding_factor
-    text = f"holds {have:.2f} where {report.floor:.1f} is asked" if have is not None else "does not locate the part"
-    return Reason(
-        about=f"grip {grip.id}",
-        text=f"{text}: {report.worst_load}, first {report.gives_first}" if report.worst_load else text,
-        amount=None if have is None else report.floor - have,
-        unit="" if have is None else "holding factor",
-    )
+    if have is None or not report.located:
+        return Reason(f"grip {grip.id}", "does not locate the part")
+    short = next((m for m in report.margins if not m.passed and m.check != "holding"), None)
+    if have >= report.floor and short is not None:
+        text = f"{short.check} of {short.subject}: needs {short.need:.3g}, has {short.have:.3g} {short.unit}"
+        return Reason(f"grip {grip.id}", text, -short.spare, short.unit)
+    text = f"holds {have:.2f} where {report.floor:.1f} is asked: {report.worst_load}, first {report.gives_first}"
+    return Reason(f"grip {grip.id}", text, report.floor - have, "holding factor")

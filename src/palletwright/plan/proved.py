@@ -6,15 +6,13 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from palletwright.cutting.model import Cut
-from palletwright.grip.model import Grip
-from palletwright.holding import HoldingReport, StationCut, certify, motions, prices_of
+from palletwright.holding import HoldingReport, certify, motions, prices_of
 from palletwright.plan.context import Context
 from palletwright.plan.giving import Gives, gives_of
 from palletwright.plan.model import Design, OperationChoice
-from palletwright.plan.options import Option, moved_cut, moved_points
+from palletwright.plan.options import Option, burden
 from palletwright.verdict import Reason, Vec
 
 
@@ -35,15 +33,16 @@ def proof_of(context: Context, design: Design, choice: OperationChoice, option: 
 def _proof(context: Context, design: Design, choice: OperationChoice, option: Option) -> Proof:
     machine = context.machine(design.machine)
     before, _ = context.in_process(machine, design.family, design.sequence, choice.clamping)
+    borne = burden(context, option.grip, option.cuts, before)
     common: dict[str, Any] = {
-        "mass_kg": before.volume * 1e-9 * context.material.density,
+        "mass_kg": borne.mass_kg,
         "floors": context.shop.floors,
-        "centre": _vec(moved_points(option.grip.poses[0], before.centroid[None, :])[0]),
+        "centre": borne.centre,
         "clamps": context.shop.clamps,
         "yield_strength": context.material.yield_strength,
     }
     felt = motions(machine, (0.0, 0.0, 1.0), _axis(option), machine.rotary.swing_radius if machine.rotary else 0.0)
-    report = certify(option.grip, _rows(option.grip, option.cuts), advice=False, details=True, motions=felt, **common)
+    report = certify(option.grip, borne.rows, advice=False, details=True, motions=felt, **common)
     gives = gives_of(context, design, choice, option)
     full = context.cuts(machine, design.family, design.sequence, choice.clamping)
     lost = sum(c.seconds for c in option.cuts) - sum(c.seconds for c in full)
@@ -51,7 +50,7 @@ def _proof(context: Context, design: Design, choice: OperationChoice, option: Op
         return Proof(report, (), gives)
     shop, year = context.shop, lost / 3600.0 * machine.rate * context.job.per_year
     prices = prices_of(option.grip, shop.clamps, shop.locators, shop.rates.currency, year)
-    wanted = certify(option.grip, _rows(option.grip, full), least=False, prices=prices, **common)
+    wanted = certify(option.grip, burden(context, option.grip, full, before).rows, least=False, prices=prices, **common)
     return Proof(report, _faster(wanted, option.cuts, lost, year, shop.rates.currency), gives)
 
 
@@ -59,17 +58,8 @@ def _axis(option: Option) -> Vec | None:
     """The rotary axis in the station frame, None on a table."""
     if option.axis is None:
         return None
-    return _vec(option.grip.poses[0][:3, :3] @ np.asarray(option.axis))
-
-
-def _rows(grip: Grip, cuts: tuple[Cut, ...]) -> list[StationCut]:
-    """The cuts at the first part of a grip, in the station frame."""
-    moved = ((cut, *moved_cut(grip.poses[0], cut)) for cut in cuts)
-    return [StationCut(cut.id, tips, _vec(direction), cut.load) for cut, tips, direction, _ in moved]
-
-
-def _vec(v: NDArray[np.float64]) -> Vec:
-    return float(v[0]), float(v[1]), float(v[2])
+    x, y, z = option.grip.poses[0][:3, :3] @ np.asarray(option.axis)
+    return float(x), float(y), float(z)
 
 
 def _faster(wanted: HoldingReport, cuts: tuple[Cut, ...], lost: float, year: float, money: str) -> tuple[Reason, ...]:
