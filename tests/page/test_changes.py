@@ -309,6 +309,20 @@ def test_other_numbers_change_the_money_and_nothing_else(opened: tuple[Served, s
     assert served.client.get(f"{at}/ways/0").json()["cost_per_part"] == way["cost_per_part"]
 
 
+def test_every_cut_tells_how_it_is_held_and_the_weakest_is_the_way_s(
+    opened: tuple[Served, str, dict[str, Any]],
+) -> None:
+    served, at, way = opened
+    rows = served.client.post(f"{at}/ways/0/held").json()
+    factors = [r["factor"] for r in rows]
+    assert factors == sorted(factors)
+    for operation in way["operations"]:
+        own = [r for r in rows if r["operation"] == operation["number"]]
+        assert {r["tool"] for r in own} == set(operation["tools"])
+        weakest = min(r["factor"] for r in own)
+        assert weakest == pytest.approx(operation["holding"]["factor"], rel=1e-3)  # the least of all cuts together
+
+
 def test_parts_as_cut_are_smaller_than_as_stock(opened: tuple[Served, str, dict[str, Any]]) -> None:
     served, at, way = opened
     cut = served.client.post(f"{at}/ways/0/cut").json()

@@ -4,7 +4,8 @@ import { get, post } from "./api";
 import { Fact, Faults, Loaded, Table, useFetched, Work } from "./bits";
 import { Changing } from "./change";
 import { Fixture3d, type Marked } from "./fixture3d";
-import { direction, len, measured, minutes, num, sig } from "./format";
+import { len, measured, num, sig } from "./format";
+import { Held } from "./held";
 import { MarginList } from "./margins";
 import { MoneyStack, PayCurve } from "./money";
 import { WHY } from "./questions";
@@ -127,22 +128,7 @@ function Argued({ plan, way, scene, address, again }: { plan: Plan; way: WholeWa
         </div>
         <MarginList margins={way.margins} picked={picked} show={(m) => void show(m)} shown={shown} />
       </section>
-      <section aria-labelledby="h-held">
-        <h2 id="h-held">How is it held and cut?</h2>
-        <Table
-          caption="Operations"
-          rows={way.operations}
-          columns={[
-            { head: "operation", cell: (o) => <b>{o.number}</b> },
-            { head: "features", cell: (o) => o.features.join(", "), words: true },
-            { head: "cut from", cell: (o) => o.directions.map(direction).join(", "), words: true },
-            { head: "held by", cell: (o) => `${o.grip.kind.replace(/_/g, " ")} on a ${o.carrier}${o.grip.notes.length ? "; " + o.grip.notes.join("; ") : ""}`, words: true },
-            { head: "holding", cell: (o) => `× ${sig(o.holding.factor)}, needs ${sig(o.holding.floor)}`, words: true },
-            { head: "gives first", cell: (o) => <>{o.holding.gives_first}<small>under {o.holding.worst_load}</small></>, words: true },
-            { head: "cutting a part", cell: (o) => minutes(o.cutting_seconds) },
-          ]}
-        />
-      </section>
+      <Held way={way} address={address} picked={picked} />
       {way.packing.length > 0 && (
         <section aria-labelledby="h-most">
           <h2 id="h-most">Could more stand there?</h2>

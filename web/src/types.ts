@@ -79,13 +79,34 @@ export interface Point {
   label?: string;
 }
 
+/** What a clamp is tightened to: less than `slides` lets the part slide, more than `gives` breaks something. */
+export interface ClampSetting {
+  clamp: string;
+  screw: string;
+  slides: number;
+  set: number;
+  gives: number | null;
+  by: string;
+  unit: string;
+}
+
+export interface HeldCut {
+  operation: number;
+  cut: string;
+  tool: number;
+  factor: number | null;
+  floor: number;
+  worst: string;
+  gives_first: string;
+}
+
 export interface Operation {
   number: number;
   directions: number[][];
   features: string[];
   carrier: string;
   grip: { id: string; kind: string; notes: string[] };
-  holding: { factor: number | null; floor: number; worst_load: string; gives_first: string };
+  holding: { factor: number | null; floor: number; worst_load: string; gives_first: string; set?: ClampSetting[] };
   stations: number;
   cutting_seconds: number;
   tools: number[];

@@ -12,6 +12,7 @@ from typing import Any
 from palletwright.errors import InputError
 from palletwright.job.model import Job
 from palletwright.page.changing import adapted, choices
+from palletwright.page.held import held_by_cut
 from palletwright.page.near import nearest, side_gaps, tasks_at
 from palletwright.page.nearest_tool import tool_at
 from palletwright.page.terms import job_with, shop_with, terms_of
@@ -184,6 +185,10 @@ class Desk:
         """Design and pictures of a way, whether or not it passes."""
         context, design, chosen = self.opened(data, said)
         return {"design": asdict(design), "scene": pictures(context, design, chosen)}
+
+    def held(self, data: dict[str, Any], said: Any) -> list[dict[str, Any]]:
+        """Holding of every cut by itself, weakest first: the factor, the floor, where it is worst and what gives."""
+        return held_by_cut(*self.opened(data, said))
 
     def as_cut(self, data: dict[str, Any], said: Any) -> dict[str, Any]:
         """Every part as its operation leaves it: mesh keys by body, and the meshes."""

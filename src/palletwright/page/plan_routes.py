@@ -193,6 +193,12 @@ def adapt(at: At, id: Id, way: Way, wish: Wish) -> Any:
     return _asked(at, id, way, "adapt", {**wish.model_dump(), "terms": wish.terms.said})
 
 
+@router.post("/{id}/ways/{way}/held")
+def held(at: At, id: Id, way: Way) -> Any:
+    """Holding of every cut by itself, weakest first."""
+    return _asked(at, id, way, "held")
+
+
 @router.post("/{id}/ways/{way}/cut")
 def cut(at: At, id: Id, way: Way) -> Any:
     """Every part as its operation leaves it."""
