@@ -20,7 +20,7 @@ from rich.table import Table
 from palletwright import verbs
 from palletwright.errors import InputError, NoPlan
 from palletwright.progress import Progress, interruptible
-from palletwright.tables import number, plan_table, ranking_table, shown, tied, time_table
+from palletwright.tables import extents_table, number, plan_table, ranking_table, shown, tied, time_table
 
 app = typer.Typer(
     help="Dense, proven fixtures from a part's solid model: how it is held, run, timed and paid back.",
@@ -232,6 +232,7 @@ def time(
         print_json(data)
         return
     out.print(time_table(data))
+    out.print(extents_table(data))
     changes = f"tool changes ({data['tool_changes']}) {data['tool_change_seconds']:.1f} s"
     out.print(f"total {data['total_seconds']:.1f} s, of it {changes}; {data['lines']} lines", highlight=False)
     for row in data["unknown"]:

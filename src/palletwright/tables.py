@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from rich.table import Table
@@ -47,7 +48,9 @@ def tied(data: dict[str, Any]) -> dict[str, str]:
 def plan_table(data: dict[str, Any]) -> Table:
     """Today against the best plans, the same units side by side."""
     currency = data["shop"]["rates"]["currency"]
-    table = Table(title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False)
+    table = Table(
+        title=f"{data['title']} (money in {currency})", title_justify="left", pad_edge=False, collapse_padding=True
+    )
     for name, justify in COLUMNS:
         table.add_column(name, justify="left" if justify == "left" else "right", no_wrap=True)
     for way in (data["today"], *shown(data)):
@@ -69,24 +72,37 @@ def plan_table(data: dict[str, Any]) -> Table:
     return table
 
 
-TIMED = ("tool", "times in", "cut s", "rapid s", "wait s", "index s", "x mm", "y mm", "z mm", "rev/min", "feed mm/min")
+TIMED = ("tool", "times in", "cut s", "rapid s", "wait s", "index s", "rev/min", "feed mm/min")
+CUT = ("tool", "cuts x mm", "y mm", "z mm")
 
 
 def time_table(data: dict[str, Any]) -> Table:
-    """A program's time by tool, the extents of what it cuts, its speeds and feeds."""
-    table = Table(pad_edge=False)
-    for name in TIMED:
-        table.add_column(name, justify="right", no_wrap=True)
-    for tool in data["tools"]:
-        box = tool["extents_mm"]
-        table.add_row(
+    """A program's time by tool, with its speeds and feeds."""
+    rows = [
+        (
             str(tool["number"]),
             str(tool["changes"]),
             *(number(tool[f"{part}_seconds"], 1) for part in ("cut", "rapid", "wait", "index")),
-            *(_span(*box[axis]) if box else "" for axis in "xyz"),
             _span(*tool["speeds"]),
             _span(*tool["feeds"]),
         )
+        for tool in data["tools"]
+    ]
+    return _right(TIMED, rows)
+
+
+def extents_table(data: dict[str, Any]) -> Table:
+    """Where each tool of a program cuts, work coordinates."""
+    boxes = ((tool["number"], tool["extents_mm"]) for tool in data["tools"])
+    return _right(CUT, [(str(n), *(_span(*box[axis]) for axis in "xyz")) for n, box in boxes if box])
+
+
+def _right(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Table:
+    table = Table(pad_edge=False)
+    for name in head:
+        table.add_column(name, justify="right", no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
     return table
 
 

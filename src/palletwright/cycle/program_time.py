@@ -125,10 +125,15 @@ def _answer(file: Path, machine: Machine | None, totals: Totals, state: State, r
         "tool_change_seconds": changes,
         "total_seconds": changes + sum(tool[part] for tool in tools for part in parts),
         "unknown": run.unknown,
-        "notes": sorted(state.notes | run.notes),
+        "notes": sorted(state.notes | run.notes, key=_by_line),
         "assumptions": assumed,
         "lines": len(run.lines),
     }
+
+
+def _by_line(note: str) -> tuple[int, str]:
+    found = re.match(r"line (\d+)", note)
+    return (int(found[1]) if found else -1, note)
 
 
 @dataclass
