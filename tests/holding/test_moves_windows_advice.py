@@ -196,3 +196,43 @@ def test_a_push_that_nothing_resists_further_is_unlimited_and_says_so():
                 "load": [{"at": [0, 0, 10], "force": [0, 0, -100]}]})  # fmt: skip
     assert got["friction_factor"] == pytest.approx(1000.0)
     assert got["gives_first"].startswith("nothing")
+
+
+def spread_in_a_bore(kind: str = "expander", **more: object) -> tuple[Grip, Clamp]:
+    """Three segments outwards in a bore; one of them moves, the part stands on three rests."""
+    rows = [("locator", (10.0 * math.cos(a), 10.0 * math.sin(a), 0.0), UP) for a in np.radians([0, 120, 240])]
+    rows += [
+        ("clamp", (8.0 * math.cos(a), 8.0 * math.sin(a), 9.0), (math.cos(a), math.sin(a), 0.0))
+        for a in np.radians([60, 180, 300])
+    ]
+    contacts = tuple(
+        Contact(
+            f"E{i}", k, at, n, (0.1, 0.15), preload=2500.0 if k == "clamp" else 0.0, device="e" if k == "clamp" else ""
+        )
+        for i, (k, at, n) in enumerate(rows)
+    )
+    size = {"id": "e", "kind": kind, "footprint": (16.0, 16.0), "height": 18.0, "reach_height": 7.0}
+    clamp = STRAP.model_copy(update=size | {"force": 2500.0, "screw": "M5", "torque": 5.0} | more)
+    return Grip("bore", "expander", np.eye(4)[None], contacts, (), "friction", 1, 0.0, 0.0), clamp
+
+
+def test_forces_that_cancel_in_a_bore_still_count_for_screw_and_marks():
+    grip, clamp = spread_in_a_bore()
+    light = StationCut("light", np.array([[0.0, 0.0, 9.0]]), UP, Load(1.0, 1.0, 1.0, 0.0, 0.0, "test"))
+    got = certify(grip, [light], mass_kg=0.1, floors=Floors(), clamps=[clamp], yield_strength=200.0, advice=False)
+    screw, mark = (next(m for m in got.margins if m.check == c) for c in ("screw proof load", "marks"))
+    assert screw.need == pytest.approx(1.3 * 5000 / (0.2 * 5), rel=0.05)
+    assert mark.need == pytest.approx(1.3 * 2500 / (16 * math.pi / 6 * 9), rel=0.05)
+
+
+def test_air_marks_nothing_and_a_stud_may_strip_its_thread():
+    light = StationCut("light", np.array([[0.0, 0.0, 9.0]]), UP, Load(1.0, 1.0, 1.0, 0.0, 0.0, "test"))
+    common = {"mass_kg": 0.1, "floors": Floors(), "yield_strength": 100.0, "advice": False}
+    grip, air = spread_in_a_bore("vacuum", pressure=0.75)
+    assert not {"marks", "screw proof load"} & {m.check for m in certify(grip, [light], clamps=[air], **common).margins}
+    grip, stud = spread_in_a_bore("stud")
+    margins = certify(grip, [light], clamps=[stud], **common).margins
+    thread = next(m for m in margins if m.check == "thread in stock")
+    assert thread.have == pytest.approx(0.5 * math.pi * 5 * 7 * 0.577 * 100.0)
+    assert thread.need == pytest.approx(1.3 * 2500, rel=0.05)
+    assert "marks" not in {m.check for m in margins}

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from palletwright.grip.model import Grip
-from palletwright.holding.bolts import proof_load
 from palletwright.holding.contacts import LOCATOR_STIFFNESS, Array, Contacts
-from palletwright.holding.devices import GRADE, clamp_of, pressed
+from palletwright.holding.devices import clamp_of, limits, pressed
 from palletwright.holding.elastic import PRESSED, holds, respond, rest
 from palletwright.holding.worst import failing
 from palletwright.shop.model import Clamp, Locator
@@ -114,17 +113,18 @@ def advise(contacts: Contacts, asked: Question, prices: Prices | None = None) ->
     return tuple(_priced(*found[k], money) for k in order)
 
 
-def greatest_share(base: Contacts, clamps: Sequence[Clamp], grip: Grip) -> tuple[float, str]:
-    """How far all preloads can grow before the first screw, tightened with its scatter, meets its proof load."""
+def greatest_share(
+    base: Contacts, clamps: Sequence[Clamp], grip: Grip, yield_strength: float | None = None
+) -> tuple[float, str]:
+    """How far all preloads can grow before the first clamp, with its screw's scatter, gives or marks the part."""
     rows = pressed(grip, base, clamps)
     if any(p.clamp.pressure is not None for p in rows):
         return 0.0, "pressure drives the clamps"
-    shares = [proof_load(p.clamp.screw, GRADE) / p.screw for p in rows]
-    blind = not shares
-    if blind and len(base.ids) > base.locators:
-        shares = [_BLIND]
-    told = "the screws' limit is unknown" if blind else "within the screws' proof load"
-    return min(shares, default=0.0), told
+    ends = [end for p in rows for end in limits(p, yield_strength)]
+    if ends:
+        most, by = min(ends)
+        return most, f"past {most:.0%} it {by}" if by.startswith(("marks", "strips")) else f"past {most:.0%} {by}"
+    return (_BLIND if len(base.ids) > base.locators else 0.0), "the screws' limit is unknown"
 
 
 _Change = tuple[float | None, Reason]

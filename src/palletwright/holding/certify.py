@@ -120,7 +120,7 @@ def certify(
         report.holding_factor or 0.0,
         cuts[loads.cut[best.row]].name,
         _aside(loads.force[best.row], down_of(cuts[loads.cut[best.row]].direction)),
-        *greatest_share(base, clamps, grip),
+        *greatest_share(base, clamps, grip, yield_strength),
         grip.regime == "friction",
         tuple(c.device for i in contacts.ids[contacts.locators :] for c in grip.contacts if c.id == i),
         pressed_share(grip),

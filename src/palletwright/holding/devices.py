@@ -22,8 +22,13 @@ MARK = 1.0
 GRADE = "8.8"
 # A screw's head over its clearance hole, ISO 273 medium: 1.1 times the thread (from memory, unconfirmed).
 HOLE = 1.1
+# Kinds whose pressure marks nothing: air presses evenly, and studs and tenons hold stock that goes later.
+MARKLESS = frozenset({"vacuum", "stud", "dovetail"})
+# Shear strength over yield strength (von Mises, 1/√3), and the share of a thread's cylinder that shears (estimated).
+SHEAR, THREAD_SHARE = 0.577, 0.5
 # Contacts of one wide pad stand this share of its half width apart (the grip room places them so).
 INSET = 0.9
+CANCELS = 0.1  # share of a device's forces under which their sum says nothing of its screw
 
 
 def clamp_of(grip: Grip, device: str, clamps: Sequence[Clamp]) -> Clamp | None:
@@ -42,7 +47,10 @@ def short_by(grip: Grip, base: Contacts, clamps: Sequence[Clamp], drop: float) -
 @dataclass(frozen=True, slots=True)
 class Pressed:
     """One clamp in place: the share of its rated force that its contacts give, how far the cut raises it (≥ 1), and
-    the mm of width with which it touches the part."""
+    the mm of width with which it touches the part.
+
+    A seat's share is of the force over its whole footprint; it has no screw that the cut could raise.
+    """
 
     device: str
     clamp: Clamp
@@ -71,6 +79,8 @@ class Pressed:
         if self.clamp.kind == "screw":
             hole = HOLE * bolt(self.clamp.screw).diameter
             return math.pi / 4.0 * max(self.clamp.footprint[0] ** 2 - hole**2, 1.0)
+        if self.clamp.kind == "expander":  # one of three segments: half its third of the bore, half its length
+            return self.clamp.footprint[0] * math.pi / 6.0 * self.clamp.height / 2.0
         return self.width * PATCH_HEIGHT
 
     @property
@@ -80,7 +90,10 @@ class Pressed:
 
 
 def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Array | None = None) -> list[Pressed]:
-    """The clamps that the shop's list names, each with all its contacts: their preloads add as vectors."""
+    """The clamps that the shop's list names, each with all its contacts.
+
+    Their preloads add as vectors; where they cancel, as in a bore that is spread, the greatest of them counts.
+    """
     device = {c.id: c.device for c in grip.contacts}
     rows: dict[str, list[int]] = {}
     for i in range(base.locators, len(base.ids)):
@@ -88,21 +101,25 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
     found = []
     for name, at in rows.items():
         clamp = clamp_of(grip, name, clamps)
-        drag = np.zeros(3) if base.drag is None else base.drag[at].sum(axis=0)
-        force = float(np.linalg.norm((base.preload[at, None] * base.normal[at]).sum(axis=0) + drag))
+        force = _together(base, at, base.preload[at])
         if clamp is None or force <= 0:
             continue
-        now = (
-            force
-            if reactions is None
-            else float(np.linalg.norm((reactions[at, 0, None] * base.normal[at]).sum(axis=0) + drag))
-        )
-        width = clamp.footprint[0]
-        if len(at) > 1:
-            spread = float(np.linalg.norm(base.at[at][:, None] - base.at[at][None], axis=2).max())
-            width = min(width, spread / INSET) if spread > 1.0 else width
-        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), width))
+        now = force if reactions is None else _together(base, at, reactions[at, 0])
+        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), _wide(base, at, clamp)))
     return found
+
+
+def _together(base: Contacts, at: list[int], normal: Array) -> float:
+    """N of one device: the vector sum of its contacts' normal forces, or the greatest where they cancel."""
+    drag = np.zeros(3) if base.drag is None else base.drag[at].sum(axis=0)
+    force = float(np.linalg.norm((normal[:, None] * base.normal[at]).sum(axis=0) + drag))
+    return force if force > CANCELS * float(normal.sum()) else float(normal.max())
+
+
+def _wide(base: Contacts, at: list[int], clamp: Clamp) -> float:
+    """mm of width with which a clamp touches the part: its pad's, or less where its contacts stand closer."""
+    spread = float(np.linalg.norm(base.at[at][:, None] - base.at[at][None], axis=2).max())
+    return min(clamp.footprint[0], spread / INSET) if spread > 1.0 else clamp.footprint[0]
 
 
 def device_margins(
@@ -120,10 +137,21 @@ def device_margins(
             note = f"torque {p.torque:.1f} N·m, K {NUT_FACTOR:g}, +{SCATTER:.0%} scatter, class {GRADE} assumed"
             have = proof_load(p.clamp.screw, GRADE)
             margins.append(Margin("screw proof load", subject, p.clamp.screw, p.screw, have, "N", note=note))
-        if yield_strength is not None:
+        if yield_strength is not None and p.clamp.kind == "stud":
+            margins.append(_thread(p, yield_strength))
+        if yield_strength is not None and p.clamp.kind not in MARKLESS:
             note = f"pressed on {p.area:.0f} mm² (estimated)"
             margins.append(Margin("marks", subject, "part", p.pressure, MARK * yield_strength, "N/mm²", note=note))
     return tuple(margins)
+
+
+def _thread(p: Pressed, yield_strength: float) -> Margin:
+    """A stud's thread in the part's stock against stripping, scatter and the cut's share included."""
+    size, deep = bolt(p.clamp.screw).diameter, p.clamp.reach_height
+    have = THREAD_SHARE * math.pi * size * deep * SHEAR * yield_strength
+    need = p.clamp.force * p.share * (1.0 + p.scatter) * p.raised
+    told = f"{p.clamp.screw} × {deep:g} mm"
+    return Margin("thread in stock", f"clamp {p.device}", told, need, have, "N", note="estimated")
 
 
 def windows(
@@ -135,12 +163,20 @@ def windows(
     """
     found = []
     for p in pressed(grip, base, clamps):
-        ends = []
-        if p.clamp.pressure is None:
-            ends.append((proof_load(p.clamp.screw, GRADE) / p.screw, f"screw {p.clamp.screw} passes its proof load"))
-        if yield_strength is not None:
-            ends.append((MARK * yield_strength / p.pressure, "marks the part"))
-        most, by = min(ends, default=(math.inf, "nothing known"))
+        most, by = min(limits(p, yield_strength), default=(math.inf, "nothing known"))
         now, unit = (p.torque, "N·m") if p.clamp.pressure is None else (p.clamp.pressure * p.share, "bar")
         found.append(Window(p.device, p.clamp.screw, now * slides_at, now, now * most, by, unit))
     return tuple(found)
+
+
+def limits(p: Pressed, yield_strength: float | None) -> list[tuple[float, str]]:
+    """How many times its setting a clamp bears until something gives, and what."""
+    ends = []
+    if p.clamp.pressure is None:
+        ends.append((proof_load(p.clamp.screw, GRADE) / p.screw, f"screw {p.clamp.screw} passes its proof load"))
+    if yield_strength is not None and p.clamp.kind == "stud":
+        thread = _thread(p, yield_strength)
+        ends.append((thread.have / thread.need, "strips its thread in the stock"))
+    if yield_strength is not None and p.clamp.kind not in MARKLESS:
+        ends.append((MARK * yield_strength / p.pressure, "marks the part"))
+    return ends
