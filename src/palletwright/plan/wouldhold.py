@@ -41,7 +41,7 @@ def would_hold(context: Context, key: OperationKey, why: Sequence[Reason]) -> tu
         prices = prices_of(grip, shop.clamps, shop.locators, shop.rates.currency)
         return certify(
             grip, borne.rows, mass_kg=borne.mass_kg, floors=shop.floors, centre=borne.centre, clamps=shop.clamps,
-            least=False, advice=advice, prices=prices,
+            least=False, advice=advice, prices=prices, yield_strength=context.material.yield_strength,
         )  # fmt: skip
 
     reports = [judged(g, False) for g in named]
