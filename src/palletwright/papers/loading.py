@@ -129,6 +129,9 @@ def _tighten(facts: Facts, operation: int, live: Live | str) -> str:
     for name, n in sorted(used.items()):
         if name in known:
             clamp = known[name]
+            if clamp.pressure is not None:
+                texts.append(f"{n} × {name} ({w.number(clamp.pressure, 2)} bar)")
+                continue
             texts.append(w.say("load_device", n=n, clamp=name, screw=clamp.screw, torque=w.number(clamp.torque, 1)))
         elif name in vises:
             texts.append(w.say("load_jaw", n=n, clamp=name, force=w.number((vises[name].jaw_force or 0) / 1000, 1)))
