@@ -118,9 +118,39 @@ def test_the_offsets_program_sets_what_the_control_keeps(tmp_path: Path) -> None
 
 
 def test_a_control_with_too_few_offsets_gets_them_reset_in_the_program() -> None:
+    """Twelve places and nine offsets: the last four places share the ninth, so that it is set before each use."""
     main = write_programs(job(12), "rs274")["1000.nc"]
     assert main.count("G10 L2 P9 X80. Y10. Z-397.") == 2
+    assert main.count("G10 L2 P9 ") == 2 * 4
+    assert "G10 L2 P8 " not in main
     assert "G59.3" in main
+    assert "G10" not in write_programs(job(9), "rs274")["1000.nc"]
+
+
+@pytest.mark.parametrize("dialect", shipped_dialects())
+def test_a_machine_with_few_offsets_gets_no_more_than_it_has(dialect: str) -> None:
+    made = replace(job(12), work_offsets=5)
+    texts = write_programs(made, dialect)
+    assert check_programs(made, texts, dialect) == ()
+    words = set(texts["1000.nc"].split())
+    assert {"G54", "G58"} < words
+    assert not words & {"G59", "G54.1"}
+    assert texts["1000_offsets.nc"].count("G10") == 4
+    with pytest.raises(InputError, match="work_offsets = 0: is no count"):
+        replace(job(1), work_offsets=0)
+
+
+@pytest.mark.parametrize("dialect", shipped_dialects())
+def test_the_check_finds_an_offset_that_was_overwritten(dialect: str) -> None:
+    made = replace(job(12), work_offsets=9)
+    texts = write_programs(made, dialect)
+    lines, seen = [], 0
+    for line in texts["1000.nc"].splitlines():
+        seen += "G10 L2" in line
+        if not ("G10 L2" in line and seen > 4):
+            lines.append(line)
+    texts["1000.nc"] = "\n".join(lines)
+    assert "ends at machine" in check_programs(made, texts, dialect)[0]
 
 
 @pytest.mark.parametrize("stations", [1, 6, 12])

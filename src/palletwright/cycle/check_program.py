@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from palletwright.cycle.dialect import Dialect, read_dialect
-from palletwright.cycle.offsets import offset_words
+from palletwright.cycle.offsets import offset_words, zero_of
 from palletwright.cycle.program_job import ProgramJob, Step, entry_of, turned
 from palletwright.cycle.trace import Spot, trace
 from palletwright.cycle.write import Writer
@@ -20,13 +20,15 @@ SAME = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One feed that must come: its step by number, tool, offset, rotary word, end in work coordinates."""
+    """One feed that must come: its step by number, tool, offset, rotary word, end in work coordinates and in the
+    control's own."""
 
     step: int
     tool: int
     offset: str
     angle: float
     at: Vec
+    machine: Vec
 
 
 def check_programs(
@@ -35,7 +37,8 @@ def check_programs(
     """Read our own text back and compare with the job; faults as sentences, none when all is well.
 
     Each step must be visited once, in order, by its tool, offset and angle; every feed must end where its cut says,
-    turned exactly, and not below the step's `lowest`; between two places a rapid must stay at the height that the
+    turned exactly, in work coordinates and, with the offset that is then set, in the machine (the first carrier of each
+    mount), and not below the step's `lowest`; between two places a rapid must stay at the height that the
     job allows there; with `travel` (mm, machine frame, of the gauge point) every axis must stay within it.
     """
     kind = dialect if isinstance(dialect, Dialect) else read_dialect(dialect)
@@ -60,13 +63,16 @@ def wanted_feeds(job: ProgramJob, kind: Dialect) -> Iterator[Wanted]:
     for k, step in enumerate(job.steps):
         place = job.places[step.place]
         angle = (job.rotary_zero + job.rotary_sign * place.angle) % 360.0
+        zero = zero_of(job, step.place)
         lines = [turned(line, place.turn, step.cut) for line in job.cuts[step.cut]]
         entry = entry_of(job.cuts[step.cut], place.turn, step.cut)
         way_in = [f"G0 X{entry[0]} Y{entry[1]}"] if entry else []
         text = "\n".join(["G21 G90 G17", *way_in, f"G0 Z{writer.clear(step)}", *lines, "M30"])
         for spot in trace(text)[0]:
             if not spot.rapid:
-                yield Wanted(k, tools[step.tool][step.edge], offset_words(job, kind, step.place), angle, spot.at)
+                x, y, z = (a + b for a, b in zip(spot.at, zero, strict=True))
+                tool, words = tools[step.tool][step.edge], offset_words(job, kind, step.place)
+                yield Wanted(k, tool, words, angle, spot.at, (x, y, z))
 
 
 def _compared(job: ProgramJob, feeds: Sequence[Spot], wanted: Sequence[Wanted]) -> list[str]:
@@ -79,6 +85,11 @@ def _compared(job: ProgramJob, feeds: Sequence[Spot], wanted: Sequence[Wanted]) 
             faults.append(f"feed {k + 1}: {got}, should be {need.tool, need.offset, need.angle, _point(need.at)}")
             break
         step = job.steps[need.step]
+        if max(abs(a - b) for a, b in zip(have.machine, need.machine, strict=True)) > SAME:
+            station = job.places[step.place].station
+            got, right = _point(have.machine), _point(need.machine)
+            faults.append(f"feed {k + 1}: {_visit(step)} at {station} ends at machine {got}, should be {right}")
+            break
         z = have.at[2] + job.places[step.place].origin[2]
         if step.lowest is not None and z < step.lowest - SAME:
             station = job.places[step.place].station

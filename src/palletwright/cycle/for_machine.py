@@ -21,8 +21,8 @@ ZERO = "machine zero taken at the table's centre and the top of Z: measure a mas
 
 
 def for_machine(job: ProgramJob, machine: Machine) -> ProgramJob:
-    """The job with what follows from the machine: where the control counts from, its rotary axis, its tool setter,
-    the comparison of tool lengths, a warm-up within its travel.
+    """The job with what follows from the machine: where the control counts from, its rotary axis, its tool setter, its
+    work offsets, the comparison of tool lengths, a warm-up within its travel.
 
     The control's zero is taken at the table's centre in X and Y and at the top of Z (common practice, no source), and
     a caution says so: all offsets keep their distances from one another, so that one measured master point sets them
@@ -36,6 +36,7 @@ def for_machine(job: ProgramJob, machine: Machine) -> ProgramJob:
         machine_zero=(0.0, 0.0, travel.z[1]),
         retract_z=0.0,
         length_check=LENGTH_CHECK,
+        work_offsets=machine.work_offsets,
         setter=machine.setter_at if machine.tool_setter else None,
         warm_up=WarmUp(tuple(f * machine.spindle_speed for f in fractions), seconds, low, high),
         cautions=job.cautions if ZERO in job.cautions else (*job.cautions, ZERO),

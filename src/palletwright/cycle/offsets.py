@@ -19,17 +19,19 @@ LEAST = 1e-9
 
 def offset_words(job: ProgramJob, kind: Dialect, place: int) -> str:
     """Words that select a place's offset; the control's last one where it has too few (`setting` says it first)."""
-    return kind.offset(place) or kind.offset(_last(kind))
+    return kind.offset(min(place, _last(job, kind)))
 
 
-def shares_offset(kind: Dialect, place: int) -> bool:
-    """Whether the control has no offset of its own for this place, so that it must be set before each use."""
-    return not kind.offset(place)
+def shares_offset(job: ProgramJob, kind: Dialect, place: int) -> bool:
+    """Whether the control has no offset of its own for this place, so that it must be set before each use: with more
+    places than offsets all that are left share the last one."""
+    last = _last(job, kind)
+    return place >= last if len(job.places) > last + 1 else False
 
 
 def setting(job: ProgramJob, kind: Dialect, place: int) -> str:
     """The settings code (G10) of a place's offset, with its carrier's deviation where the job knows carriers."""
-    index = place if kind.offset(place) else _last(kind)
+    index = min(place, _last(job, kind))
     basic = index < len(kind.offsets)
     form = kind.set_offset if basic else kind.set_extended
     x, y, z = _values(job, kind, job.places[place])
@@ -43,7 +45,7 @@ def settings_program(job: ProgramJob, kind: Dialect) -> str:
     for mount in mounts(job):
         lines += [f"#{variable} = 0." for variable in deviation_variables(job, mount)]
     for k in range(len(job.places)):
-        if not shares_offset(kind, k):
+        if not shares_offset(job, kind, k):
             lines += [kind.note(f"{kind.offset(k)}: {_title(job.places[k])}"), setting(job, kind, k)]
     return "\n".join([*lines, kind.end]) + "\n"
 
@@ -55,7 +57,7 @@ def offset_table(job: ProgramJob, kind: Dialect) -> str:
     rows.writerow(["place", "station", "mount", "angle", "quarter_turns", "offset", "x_mm", "y_mm", "z_mm", "set"])
     for k, place in enumerate(job.places):
         point = [f"{v:.{kind.decimals}f}" for v in job.control(place.origin)]
-        kept = "in the main program before each use" if shares_offset(kind, k) else "once"
+        kept = "in the main program before each use" if shares_offset(job, kind, k) else "once"
         row = [k + 1, place.station, place.mount, f"{place.angle:g}", place.turn % 4, offset_words(job, kind, k)]
         rows.writerow([*row, *point, kept])
     return out.getvalue()
@@ -63,7 +65,7 @@ def offset_table(job: ProgramJob, kind: Dialect) -> str:
 
 def carrier_lines(job: ProgramJob, kind: Dialect, mount: str) -> dict[int, list[str]]:
     """For each carrier that may sit on the mount, by serial: its deviation, and all the mount's offsets from it."""
-    kept = [k for k, p in enumerate(job.places) if p.mount == mount and not shares_offset(kind, k)]
+    kept = [k for k, p in enumerate(job.places) if p.mount == mount and not shares_offset(job, kind, k)]
     rows = {}
     for one in (c for c in job.carriers if c.mount == mount):
         values = zip(deviation_variables(job, mount), one.deviation, strict=True)
@@ -88,8 +90,23 @@ def deviation_variables(job: ProgramJob, mount: str) -> tuple[int, int, int]:
     return first, first + 1, first + 2
 
 
-def _last(kind: Dialect) -> int:
-    return len(kind.offsets) + kind.offsets_extended - 1
+def zero_of(job: ProgramJob, place: int) -> Vec:
+    """A place's work zero in the control's own coordinates, mm, with the first carrier that its mount may have."""
+    here = job.places[place]
+    one = next((c for c in job.carriers if c.mount == here.mount), None)
+    x, y, z = job.control(here.origin)
+    if one is None:
+        return (x, y, z)
+    dx, dy, dz = (
+        sum(f * v for f, v in zip(row, one.deviation, strict=True)) for row in turned_about(job.axis, here.angle)
+    )
+    return (x + dx, y + dy, z + dz)
+
+
+def _last(job: ProgramJob, kind: Dialect) -> int:
+    """The last offset that the dialect knows and the machine has, from 0."""
+    known = len(kind.offsets) + kind.offsets_extended
+    return min(known, job.work_offsets or known) - 1
 
 
 def _title(place: Place) -> str:

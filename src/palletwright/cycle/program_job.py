@@ -88,7 +88,7 @@ class ProgramJob:
     None: where a place has an angle. `carriers`: those that the program knows; it asks which is in and stops for any
     other. `setter`: tip position (control coordinates, mm) at which a tool setter trips; None: fragile tools are
     looked at during an optional stop. `length_check`: mm by which a tool's measured length may differ from the plan;
-    None: it isn't compared.
+    None: it isn't compared. `work_offsets`: how many the machine has; None: as many as the dialect knows.
     """
 
     number: int
@@ -112,12 +112,15 @@ class ProgramJob:
     setter: Vec | None = None
     length_check: float | None = None
     warm_up: WarmUp | None = None
+    work_offsets: int | None = None
 
     def __post_init__(self) -> None:
         faults = [*self._step_faults(), *self._carrier_faults()]
         for place in self.places:
             if place.origin[2] > self.clear_z:
                 faults.append(Fault("program", "clear_z", f"{self.clear_z:g}", f"is below the zero of {place.station}"))
+        if self.work_offsets is not None and self.work_offsets < 1:
+            faults.append(Fault("program", "work_offsets", str(self.work_offsets), "is no count", "at least 1"))
         if self.rotary_sign not in (1, -1):
             faults.append(Fault("program", "rotary_sign", str(self.rotary_sign), "is no sign", "1 or -1"))
         if faults:

@@ -248,7 +248,7 @@ class Writer:
         key = (step.cut, place.turn % 4)
         number = self.subs.setdefault(key, self.job.number + 100 + len(self.subs))
         lines = [self.kind.note(f"visit {self.visits}: {place.station}: {step.cut}")]
-        if shares_offset(self.kind, step.place):
+        if shares_offset(self.job, self.kind, step.place):
             lines.append(setting(self.job, self.kind, step.place))
         entry = entry_of(self.job.cuts[step.cut], place.turn, step.cut)
         high = f"G90 G0 Z{self.clear(step)}"

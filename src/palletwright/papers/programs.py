@@ -22,6 +22,7 @@ from palletwright.cycle import (
     write_programs,
 )
 from palletwright.cycle.model import Cycle, Visit
+from palletwright.cycle.offsets import offset_words, shares_offset
 from palletwright.cycle.program_job import MOUNTS
 from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Data, Facts, StationFact, quarter_turn, zero_at
@@ -58,7 +59,9 @@ def package(facts: Facts, cycle: int, live: Live) -> Package:
             raise RuntimeError(f"program in {name} doesn't read back: " + "; ".join(faults[:3]))
         files |= {f"{name}/{file}": text for file, text in texts.items()}
         dialect = read_dialect(name)
-        offsets[name] = [dialect.offset(k) for k in range(len(job.places))]
+        offsets[name] = [
+            "" if shares_offset(job, dialect, k) else offset_words(job, dialect, k) for k in range(len(job.places))
+        ]
     return Package(files, offsets)
 
 
