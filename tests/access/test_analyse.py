@@ -16,6 +16,8 @@ from palletwright.access.columns import look
 from palletwright.access.model import Route
 from palletwright.access.shapes import body_of
 from palletwright.errors import InputError
+from palletwright.field import clearances
+from palletwright.field import view as height_field
 from palletwright.job.model import Blank, DrawingFact, Job, KnownOperation, Override
 from palletwright.solid import stock_mesh
 from palletwright.solid.tolerances import Tolerance, Tolerances
@@ -29,6 +31,7 @@ RING = [
     ("cylinder", (65, -1, 25), (0, 1, 0), 2.5, 11),
     ("cylinder", (80, 81, 25), (0, -1, 0), 2.5, 11),
 ]
+BOTH_ENDS = (((-1, 40, 25), (1, 0, 0)), ((101, 40, 25), (-1, 0, 0)))
 MIXED = [
     ("box", (20, 20, 35), (60, 60, 51)),
     *[("cylinder", (x, y, 30), UP, 6, 21) for x, y in ((26, 26), (54, 26), (26, 54), (54, 54))],
@@ -57,10 +60,32 @@ def test_drilled_from_two_opposed_sides_needs_two_clampings_proven():
     assert all(len(o.clampings) <= 3 for o in access.fixed)
 
 
-def test_ports_on_four_sides_need_four_fixed_and_two_rotary_as_one_side_rests():
+def counts(order):
+    return len(order.clampings), order.bound, order.proven
+
+
+def test_ports_on_four_sides_in_a_ring_need_four_fixed_and_one_rotary_by_the_end():
     access = answered(block(RING), job())
-    assert (len(access.fixed[0].clampings), access.fixed[0].proven) == (4, True)
-    assert (len(access.rotary[0].clampings), access.rotary[0].bound, access.rotary[0].proven) == (2, 2, True)
+    assert counts(access.fixed[0]) == (4, 4, True)
+    assert counts(access.rotary[0]) == (1, 1, True)
+    (held,) = access.rotary[0].clampings
+    assert held.on_end
+    assert held.ups[0] in ((1.0, 0.0, 0.0), (-1.0, 0.0, 0.0))
+    # On a side of a carrier the part rests on one of the four: two clampings, proven for that mounting.
+    beside = [o for o in access.rotary if not any(c.on_end for c in o.clampings)]
+    assert counts(beside[0]) == (2, 2, True)
+
+
+@pytest.mark.parametrize(("ends", "more"), [(BOTH_ENDS[:1], 1), (BOTH_ENDS, 2)])
+def test_what_the_ends_of_a_ring_need_comes_on_top(ends, more):
+    bores = [("cylinder", at, way, 4.0, 12) for at, way in ends]
+    access = answered(block(RING + bores), job())
+    assert counts(access.fixed[0]) == (4 + more, 4 + more, True)
+    first = access.rotary[0]
+    assert first.proven
+    # One for the ring; two ends that point apart are never seen from one setting that sees the ring, nor both at once
+    # but with the axis square to them, which then sees two sides of the ring as well.
+    assert counts(first) == (2, 2, True)
 
 
 def test_three_sides_of_a_ring_need_one_rotary_clamping():
@@ -171,7 +196,9 @@ def test_json_has_the_published_keys():
     assert {"id", "kind", "directions", "diameter_mm", "depth_mm", "through", "axis", "position_mm"} <= set(hole)
     for family in ("fixed", "rotary"):
         assert set(row["operations"][family]) == {"clampings", "bound", "proven"}
-        assert set(row["operations"][family]["clampings"][0]) == {"directions", "features"}
+        first = row["operations"][family]["clampings"][0]
+        assert {"directions", "features"} <= set(first)
+        assert first["mounting"] == ("fixed" if family == "fixed" else first["mounting"])
 
 
 def test_a_hidden_slot_is_left_over_and_named():
@@ -225,6 +252,37 @@ def test_a_fatter_holder_never_reaches_more():
         reached.append(sum(max((r.reached for r in f.routes), default=0.0) * f.volume for f in a.features))
     assert reached[0] >= reached[1] - 1e-6
     assert reached[1] >= reached[2] - 1e-6
+
+
+def test_shank_and_holder_keep_the_distance_that_reach_asks_for():
+    """A slot half a millimetre shallower than a stubby mill's neck; the height field never reads too much."""
+    solid = block([("box", (-1, 30, 30.5), (101, 35, 51)), ("box", (60, 50, 23.5), (75, 70, 51))])
+    access = answered(solid, job())
+    tools = {t.number: t for t in shop().tools}
+    need, pitch, checked, wide = 1.0, 0.25, 0, 0
+    assert machine().tool_setter
+    for f in access.features:
+        for r in f.routes:
+            seen = height_field(solid.mesh, r.direction, pitch)
+            for c in r.cuts:
+                rows = tuple(row for row in tools[c.tool].stack() if row[0] > tools[c.tool].cutter.DC / 2 + 1e-9)
+                have = clearances(c.tips @ seen.frame.T, rows, seen).distance.min()
+                assert have >= need - 2**0.5 * pitch, (f.id, c.tool, have)
+                checked += 1
+                wide += have < 10.0
+    assert checked >= 4
+    assert wide
+
+
+def test_what_no_tool_reaches_alone_is_cut_by_two_and_the_rest_is_named():
+    """A wide, deep pocket beside a narrow, shallow slot in one region: neither mill alone reaches 98 % of it."""
+    solid = block([("box", (10, 10, 8), (60, 70, 51)), ("box", (55, 38, 44), (95, 43, 51))])
+    access = answered(solid, job())
+    (pocket,) = [f for f in access.features if f.kind != "hole"]
+    best = max(r.reached for r in pocket.routes)
+    assert best >= 0.95
+    named = sum(x.mm3 for x in access.left_over)
+    assert named == pytest.approx(min(r.left_over for r in pocket.routes), abs=500.0)
 
 
 def test_edge_breaks_are_cut_by_a_chamfering_mill_that_stands_off_the_part():
@@ -290,8 +348,11 @@ def test_forbidden_clampings_are_avoided():
     free = answered(solid, job()).rotary[0].clampings
     assert len(free) == 1
     shut = [(c.axis, u, frozenset(n for n, _ in c.features)) for c in free for u in c.ups]
-    again = answered(solid, job(), forbid=shut).rotary[0].clampings
-    assert len(again) == 2
+    # Then only by the end; and where no end can be held either, in two.
+    (again,) = answered(solid, job(), forbid=shut).rotary[0].clampings
+    assert again.on_end
+    ends = [(again.axis, (s, 0.0, 0.0), None) for s in (1.0, -1.0)]
+    assert len(answered(solid, job(), forbid=[*shut, *ends]).rotary[0].clampings) == 2
 
 
 def test_clampings_need_at_least_the_greatest_number_of_incompatible_tasks():

@@ -19,7 +19,7 @@ from palletwright.access.kinds import kind_of, smallest_inside_radius
 from palletwright.access.milling import faces_left
 from palletwright.access.milling import routes as milled_routes
 from palletwright.access.model import Access, Feature, HoleStep, LeftOver, Route
-from palletwright.access.orders import always_after, sequences
+from palletwright.access.orders import fronts_of, sequences, with_order
 from palletwright.access.regions import (
     REACHED,
     Region,
@@ -42,6 +42,8 @@ from palletwright.verdict import Reason, Vec
 
 LEAST_VOLUME = 0.05
 """mm³ below which a piece of removal is an artefact of the mesh."""
+MUCH = 500.0
+"""mm³ from which what stays is always named, however large; below, 2 % of a region is within the samples' error."""
 MORE_DIRECTIONS = 10
 """directions beyond the part's axes and its holes' that are tried where something isn't reached."""
 
@@ -173,7 +175,7 @@ def made(
         feature, stays = milled_feature(scene, f"{kind}-{counts[kind]}", kind, r)
         features.append(feature)
         left += stays
-    return [replace(f, after=always_after(f, features)) for f in features], left
+    return with_order(features, fronts_of(features)), left
 
 
 def hole_feature(scene: Workpiece, name: str, h: Bore, body: Body, fact: str | None) -> tuple[Feature, list[LeftOver]]:
@@ -253,7 +255,7 @@ def milled_feature(scene: Workpiece, name: str, kind: str, r: Region) -> tuple[F
         forms=tuple(f.kind for f in scene.forms if f.faces & faces_left(r)),
     )
     stays = min((x.left_over for x in found), default=r.volume)
-    if not found or stays > max(0.02 * r.volume, 2.0):
+    if not found or stays > max(2.0, min(0.02 * r.volume, MUCH)):
         return feature, [LeftOver(name, stays, *why_left(scene, r, radius, bool(found)))]
     return feature, []
 

@@ -102,7 +102,7 @@ def free(view: Look, tool: Tool, tips: Floats, half: float) -> bool:
     rows = [
         (tool.cutter.DC / 2 * s, tool.cutter.DC / 2 * s / math.tan(math.radians(half))) for s in (0.25, 0.5, 0.75, 1)
     ]
-    rows += [(radius, start) for radius, start, _ in tool.stack() if radius > tool.cutter.DC / 2]
+    rows += view.wide_rows(tool)
     j, i, inside = view.cells(seen)
     for radius, start in rows:
         if radius <= slack:

@@ -9,7 +9,7 @@ from itertools import pairwise, permutations
 from ortools.sat.python import cp_model
 
 from palletwright.access.directions import dot, negated, same, square
-from palletwright.access.model import Clamping, Feature, Route
+from palletwright.access.model import Clamping, Feature, Route, on_end
 from palletwright.access.model import Sequence as Order
 from palletwright.verdict import Reason, Vec
 
@@ -23,6 +23,10 @@ PER_TOOL = 2.0
 """s for each tool of each clamping, so that what one tool cuts stays together (common practice, no source)."""
 NO_SEAT = 600
 """s added for a clamping whose base is no flat patch of the part: it needs a seat made for it."""
+BY_ITS_END = 120
+"""s added for a clamping by the part's end: the rotary then carries one part only (common practice, no source)."""
+UNTIDY = 3600
+"""s that a sequence costs in which some tool has to go through material that another feature's cut takes later."""
 SLENDER = 2.0
 """factor on the seconds of a mill that sticks out more than 6 diameters."""
 WORK_UNITS = 20.0
@@ -32,6 +36,9 @@ WORK_UNITS = 20.0
 @dataclass(frozen=True)
 class Setting:
     """One kind of clamping: what it sees. `axis` None: fixed spindle, the one direction is `up`.
+
+    With a rotary axis the part stands on a side of the carrier (`up` square to the axis: it sees what doesn't point
+    into that side) or by its end on the faceplate (`up` along the axis: it sees all round).
 
     `seat`: 'flat' (the finished part rests on -up), 'raw' (only the blank does), 'none'.
     """
@@ -45,12 +52,17 @@ class Setting:
             return same(d, self.up)
         return square(d, self.axis) and dot(d, self.up) >= -1e-6
 
+    @property
+    def on_end(self) -> bool:
+        return on_end(self.axis, self.up)
+
 
 @dataclass(frozen=True, eq=False)
 class Task:
     """One feature with the cheapest route per direction, and what lies in front of it along each.
 
-    `on_base` are the directions -up whose base face the feature would cut away.
+    `on_base` are the directions -up whose base face the feature would cut away. `after`: features better cut before or
+    with this one, kept where that takes no clamping more.
     """
 
     id: str
@@ -58,6 +70,7 @@ class Task:
     front: dict[Vec, frozenset[str]]
     on_base: tuple[Vec, ...]
     outward: Vec | None
+    after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +83,8 @@ class Problem:
     exactly: bool = False
     """every setting is used, in the order given"""
     pinned: dict[str, int] = field(default_factory=dict)
+    most: int | None = None
+    """clampings that the least may count"""
 
 
 def partner(routes: Iterable[Route], r: Route) -> Route | None:
@@ -101,7 +116,7 @@ def solve(problem: Problem, stick_out: dict[int, float]) -> list[Order]:
     refused: list[frozenset[int]] = []
     least, bound = None, 0
     while len(found) < ALTERNATIVES:
-        made = Model(problem, stick_out, refused, None if least is None else least + 1)
+        made = Model(problem, stick_out, refused, problem.most if least is None else least + 1)
         answer = made.run(first=least is None)
         if answer is None:
             break
@@ -143,6 +158,7 @@ class Model:
         self.used = [self.m.new_bool_var(f"use {k}") for k in range(n)]
         self.at = [self.m.new_int_var(0, n - 1, f"at {k}") for k in range(n)]
         self.m.add_all_different(self.at)
+        self.tidy = self.m.new_bool_var("what is better cut first is cut first")
         self.x: dict[tuple[int, int, Vec, int], cp_model.IntVar] = {}
         self.where: dict[tuple[int, int], cp_model.IntVar] = {}
         for f, task in enumerate(problem.tasks):
@@ -189,18 +205,26 @@ class Model:
         return [key for key in self.x if key[0] == f]
 
     def _precedence(self) -> None:
-        index = {t.id: f for f, t in enumerate(self.p.tasks)}
-        rows: dict[int, list[tuple[int, int, Vec, int]]] = {f: [] for f in range(len(self.p.tasks))}
+        """What lies in front of a feature is cut before it or in the same clamping."""
+        rows: dict[str, list[tuple[int, int, Vec, int]]] = {t.id: [] for t in self.p.tasks}
         for key in self.x:
-            rows[key[0]].append(key)
-        for f, task in enumerate(self.p.tasks):
-            for key in rows[f]:
-                _, _, d, k = key
-                for g in task.front.get(d, frozenset()):
-                    for other in rows.get(index.get(g, -1), []):
-                        if other[3] != k:
-                            both = [self.x[key], self.x[other]]
-                            self.m.add(self.at[other[3]] < self.at[k]).only_enforce_if(both)
+            rows[self.p.tasks[key[0]].id].append(key)
+        last: dict[str, cp_model.IntVar] = {}
+        for task in self.p.tasks:
+            for key in rows[task.id]:
+                hard = task.front.get(key[2], frozenset())
+                for g in sorted({*hard, *task.after} & rows.keys()):
+                    if g not in last:
+                        last[g] = self._last(g, rows[g])
+                    kept = [self.x[key]] if g in hard else [self.x[key], self.tidy]
+                    self.m.add(self.at[key[3]] >= last[g]).only_enforce_if(kept)
+
+    def _last(self, name: str, rows: Sequence[tuple[int, int, Vec, int]]) -> cp_model.IntVar:
+        """The place in the order of the last clamping in which a feature is cut."""
+        v = self.m.new_int_var(0, len(self.p.settings) - 1, f"last {name}")
+        for key in rows:
+            self.m.add(v >= self.at[key[3]]).only_enforce_if(self.x[key])
+        return v
 
     def _seats(self) -> None:
         """A setting that only the blank's own face carries comes before that face is cut."""
@@ -245,7 +269,7 @@ class Model:
         return self.where[f, k]
 
     def cost(self) -> cp_model.LinearExprT:
-        terms: list[cp_model.LinearExprT] = []
+        terms: list[cp_model.LinearExprT] = [(1 - self.tidy) * 10 * UNTIDY]
         tools: dict[tuple[int, int], cp_model.IntVar] = {}
         for (f, r, _, k), v in self.x.items():
             route = self.p.tasks[f].routes[r]
@@ -256,7 +280,8 @@ class Model:
                     terms.append(tools[tool, k] * round(10 * PER_TOOL))
                 self.m.add_implication(v, tools[tool, k])
         for k, s in enumerate(self.p.settings):
-            terms.append(self.used[k] * 10 * (PER_CLAMPING + (NO_SEAT if s.seat == "none" else 0)))
+            extra = (NO_SEAT if s.seat == "none" else 0) + (BY_ITS_END if s.on_end else 0)
+            terms.append(self.used[k] * 10 * (PER_CLAMPING + extra))
         return sum(terms)
 
     def run(self, first: bool) -> tuple[frozenset[int], tuple[Clamping, ...], int, bool] | None:
@@ -333,6 +358,8 @@ class Model:
         others = []
         for o in self.p.settings:
             if s.axis is None or o is s or o.axis is None or not same(o.axis, s.axis) or o.seat != s.seat:
+                continue
+            if s.on_end or o.on_end:
                 continue
             fits = all(o.sees(d) for _, d in rows)
             spared = not any(same(negated(o.up), b) for i, _ in rows for b in tasks[i].on_base)

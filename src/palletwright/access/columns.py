@@ -40,7 +40,7 @@ LARGE = 400_000
 
 
 @nb.njit(cache=True)
-def _columns(corners, ox, oy, ny, nx, pitch, top, cells, heights):  # type: ignore[no-untyped-def]
+def raster_columns(corners, ox, oy, ny, nx, pitch, top, cells, heights):  # type: ignore[no-untyped-def]
     """Greatest height per column into `top`; all crossings into `cells`, `heights` while there is room."""
     found = 0
     for t in range(corners.shape[0]):
@@ -130,7 +130,7 @@ def one_thread() -> Iterator[None]:
         nb.set_num_threads(before)
 
 
-def _empty() -> tuple[NDArray[np.int64], Floats]:
+def no_crossings() -> tuple[NDArray[np.int64], Floats]:
     return np.empty(0, dtype=np.int64), np.empty(0)
 
 
@@ -147,6 +147,7 @@ class Look:
     origin: tuple[float, float]
     pitch: float
     height: Floats
+    room: float = 0.0
 
     @cached_property
     def lift(self) -> float:
@@ -179,13 +180,22 @@ class Look:
     def lowest_tip(self, tool: Tool) -> Short:
         """The least tip height over each cell with cutter, shank and holder clear of the part, mm from `lift`."""
         rows = [(tool.cutter.DC / 2, 0.0), (tool.cutter.DC / 2 + max(WALL_BAND, self.pitch), usable_length(tool))]
-        for radius, start, _ in tool.stack():
+        for radius, start in self.wide_rows(tool):
             if radius > max(r for r, h in rows if h <= start) + 1e-9:
                 rows.append((radius, start))
         out = np.empty(self.height.shape, dtype=np.float32)
         starts = np.array([start for _, start in rows], dtype=np.float32)
         _combined(tuple(self.grown(radius) for radius, _ in rows), starts, out)
         return out
+
+    def wide_rows(self, tool: Tool) -> list[tuple[float, float]]:
+        """(radius, height above the tip) of what is wider than the cutter, with `room` around and below it.
+
+        Radii grow by half a cell's diagonal too, so that sampling at centres doesn't find more room than there is.
+        """
+        around = self.room + self.pitch * 2**-0.5 if self.room else 0.0
+        wide = [(r, h) for r, h, _ in tool.stack() if r > tool.cutter.DC / 2 + 1e-9]
+        return [(r + around, max(0.0, h - self.room)) for r, h in wide]
 
     def grown(self, radius: float) -> Short:
         """The part's height grown by a disc, mm from `lift`, kept per radius: tools share holders and diameters."""
@@ -249,16 +259,16 @@ def spread(rims: Rims[Short], cells: float) -> Short:
     return np.ascontiguousarray(np.repeat(np.repeat(wide, by, axis=0), by, axis=1)[:ny, :nx])
 
 
-def look(corners: Floats, direction: Sequence[float], pitch: float, margin: float) -> Look:
+def look(corners: Floats, direction: Sequence[float], pitch: float, margin: float, room: float = 0.0) -> Look:
     """The part (triangles (m, 3, 3), part frame) along `direction`, with `margin` mm of empty cells around it."""
     frame = frame_of(direction)
     seen = corners @ frame.T
     low, high = seen[..., :2].min(axis=(0, 1)) - margin, seen[..., :2].max(axis=(0, 1)) + margin
     nx, ny = (np.ceil((high - low) / pitch).astype(int) + 1).tolist()
     top = np.full((ny, nx), -np.inf)
-    _columns(np.ascontiguousarray(seen), low[0], low[1], ny, nx, pitch, top, *_empty())
+    raster_columns(np.ascontiguousarray(seen), low[0], low[1], ny, nx, pitch, top, *no_crossings())
     w = frame[2]
-    return Look((float(w[0]), float(w[1]), float(w[2])), frame, (float(low[0]), float(low[1])), pitch, top)
+    return Look((float(w[0]), float(w[1]), float(w[2])), frame, (float(low[0]), float(low[1])), pitch, top, room)
 
 
 def usable_length(tool: Tool) -> float:
@@ -281,9 +291,9 @@ def inside_points(corners: Floats, frame: Floats, count: int) -> tuple[Floats, F
     ox, oy = low[0] - 0.381966 * step, low[1] - 0.236068 * step
     nx, ny = int((high[0] - ox) / step) + 2, int((high[1] - oy) / step) + 2
     top = np.full((ny, nx), -np.inf)
-    need = _columns(seen, ox, oy, ny, nx, step, top, *_empty())
+    need = raster_columns(seen, ox, oy, ny, nx, step, top, *no_crossings())
     cells, heights = np.empty(need, dtype=np.int64), np.empty(need)
-    _columns(seen, ox, oy, ny, nx, step, top, cells, heights)
+    raster_columns(seen, ox, oy, ny, nx, step, top, cells, heights)
     order = np.lexsort((heights, cells))
     cells, heights = cells[order], heights[order]
     _, size = np.unique(cells, return_counts=True)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter
 
-from palletwright.access.columns import Look, _columns, _empty
+from palletwright.access.columns import Look, no_crossings, raster_columns
 from palletwright.access.directions import same
 from palletwright.access.model import Route
 from palletwright.access.regions import REACHED, Region
@@ -55,7 +55,7 @@ def ground(r: Region, view: Look) -> Ground:
     top = np.full((int(j1 - j0) + 1, int(i1 - i0) + 1), -np.inf)
     ny, nx = top.shape
     ox, oy = view.origin[0] + i0 * view.pitch, view.origin[1] + j0 * view.pitch
-    _columns(upside, ox, oy, ny, nx, view.pitch, top, *_empty())
+    raster_columns(upside, ox, oy, ny, nx, view.pitch, top, *no_crossings())
     if not np.isfinite(top).any():
         top[ny // 2, nx // 2] = -float(flat[:, 2].min())
     return Ground(-top, (int(j0), int(i0)), float(flat[:, 2].max()), float(flat[:, 2].min()))
@@ -188,9 +188,11 @@ def routes(
     total = float(r.weights.sum())
     shares = rows @ r.weights / total if total > 0 else np.zeros(len(tools))
     most = float(shares.max(initial=0.0))
-    if most < (REACHED if complete else 0.02):
+    if most < 0.02:
         return []
     g, s = ground(r, view), skin(r, view.direction)
+    if complete and most < REACHED:
+        return shared(work, feature, r, view, g, s, tools)
     fit = [k for k in range(len(tools)) if shares[k] >= most - 0.005]
     plans = sorted(
         (plan(work, r, tools, shares, k, s) for k in fit), key=lambda p: (p[0], -tools[p[1]].cutter.DC, p[1])
@@ -206,6 +208,27 @@ def routes(
         if cuts:
             out.append(Route(view.direction, cuts, float(shares[finisher]), left, notes=notes_of(r, left)))
     return out
+
+
+def shared(work: Work, feature: str, r: Region, view: Look, g: Ground, s: Skin, tools: Sequence[Tool]) -> list[Route]:
+    """The route where no tool alone reaches the region: the one that reaches most, then the one that adds most."""
+    rows = r.reach[view.direction]
+    total = float(r.weights.sum())
+    first = int(np.argmax(rows @ r.weights))
+    added = (rows & ~rows[first]) @ r.weights / total
+    second = int(np.argmax(added))
+    more = float(added[second])
+    share = float(rows[first] @ r.weights / total) + more
+    cuts = cuts_of(work, feature, r, view, g, s, tools[first], tools[first])
+    tips = tip_positions(view, tools[second], g)
+    if not cuts or not len(tips):
+        return []
+    rest = tools[second]
+    seconds = roughing_seconds(work, rest, more * r.volume) + more * finishing_seconds(work, rest, s)
+    notes = (f"{tools[first].id} doesn't reach {100 * more:.1f} % of it", ESTIMATE)
+    extra = cut(work, feature, rest, "finish", view.direction, tips, g.top, max(seconds, 1.0), notes=notes)
+    left = max(0.0, 1.0 - share) * r.volume
+    return [Route(view.direction, (*cuts, extra), share, left, notes=notes_of(r, left))]
 
 
 def plan(

@@ -75,7 +75,8 @@ class Clamping:
     """One clamping: the directions used and the features cut in it, each from which direction.
 
     `axis` is the part-frame direction that must lie along the rotary axis, None for a fixed spindle. `ups` are
-    the candidate normals of the side that the part may sit on, as seen from the part (the part rests on -up).
+    the candidate normals of the side that the part may sit on, as seen from the part (the part rests on -up); along
+    the axis where the part is held by its end.
     """
 
     directions: tuple[Vec, ...]
@@ -83,10 +84,24 @@ class Clamping:
     axis: Vec | None
     ups: tuple[Vec, ...]
 
+    @property
+    def on_end(self) -> bool:
+        """Whether the part is held by its end, along the rotary axis: then nothing hides one of its sides."""
+        return on_end(self.axis, self.ups[0])
+
+
+def on_end(axis: Vec | None, up: Vec) -> bool:
+    """Whether a part that rests on -up stands on the end of the axis rather than beside it."""
+    return axis is not None and abs(sum(a * b for a, b in zip(axis, up, strict=True))) > 0.5
+
 
 @dataclass(frozen=True)
 class Sequence:
-    """Clampings in order that cut everything that can be cut; `bound` is the least number possible."""
+    """Clampings in order that cut everything that can be cut; `bound` is the least number possible.
+
+    With a rotary axis it holds for mountings on sides and by the end; where none is by the end and the first sequence
+    has one, for sides alone.
+    """
 
     clampings: tuple[Clamping, ...]
     bound: int

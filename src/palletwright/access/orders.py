@@ -9,25 +9,88 @@ import numpy as np
 
 from palletwright.access import clampings, wishes
 from palletwright.access.clampings import Forbid, Problem, Setting, Task
+from palletwright.access.columns import no_crossings, raster_columns
 from palletwright.access.directions import dot, same, square, vec
-from palletwright.access.model import Feature
+from palletwright.access.model import Feature, on_end
 from palletwright.access.model import Sequence as Order
 from palletwright.access.tight import Wish
 from palletwright.access.workpiece import Workpiece
+from palletwright.field.frame import frame_of
 from palletwright.job.model import Job
+from palletwright.solid.model import Floats
 from palletwright.verdict import Reason, Vec
 
+ALTERNATIVES_BY_END = 4
+"""sequences kept with a part held by its end, before those on sides alone."""
+LEAST_OVER = 0.02
+"""share of a region's outline that must be covered for another to lie in front of it."""
+CELLS = 2000
+"""cells with which a region's outline is looked at."""
 
-def always_after(f: Feature, features: Sequence[Feature]) -> tuple[str, ...]:
-    """Features that lie in front of this one along every direction that it can be cut from."""
-    if not f.routes or f.kind != "hole":
-        return ()
-    sets = [in_front(f, d, features) for d in {r.direction for r in f.routes}]
-    common = frozenset.intersection(*sets)
-    return tuple(g.id for g in features if g.id in common)
+Fronts = dict[str, dict[Vec, frozenset[str]]]
+"""By feature and direction: the ids of milled features that lie in front of it."""
 
 
-def in_front(hole: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[str]:
+def fronts_of(features: Sequence[Feature]) -> Fronts:
+    """What must be cut before or with each feature, by the direction from which that is cut.
+
+    Two milled features that each reach over the other hold each other back in nothing.
+    """
+    found: Fronts = {}
+    for f in features:
+        ways = dict.fromkeys(w for r in f.routes for w in (r.direction, *([r.pair] if r.pair else [])))
+        seen = over_mouth if f.kind == "hole" else over_region
+        found[f.id] = {d: seen(f, d, features) for d in ways}
+    return {
+        name: {d: frozenset(g for g in row if name not in found[g].get(d, ())) for d, row in rows.items()}
+        for name, rows in found.items()
+    }
+
+
+def with_order(features: Sequence[Feature], fronts: Fronts) -> list[Feature]:
+    """The features, each with those that lie in front of it whatever direction it is cut from; never in a ring."""
+    after: dict[str, set[str]] = {f.id: set() for f in features}
+
+    def leads_to(a: str, b: str) -> bool:
+        return a == b or any(leads_to(c, b) for c in after[a])
+
+    for f in features:
+        sets = list(fronts[f.id].values())
+        for name in sorted(frozenset.intersection(*sets)) if sets else ():
+            if not leads_to(name, f.id):
+                after[f.id].add(name)
+    return [replace(f, after=tuple(g.id for g in features if g.id in after[f.id])) for f in features]
+
+
+def over_region(f: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[str]:
+    """Milled features of which a piece stands over more than `LEAST_OVER` of the region's outline along `d`."""
+    frame = frame_of(d)
+    seen = f.removal.corners @ frame.T
+    low, high = seen.min(axis=(0, 1)), seen.max(axis=(0, 1))
+    pitch = max(float(np.sqrt(np.prod(high[:2] - low[:2]) / CELLS)), 1e-3)
+    shape = tuple(int(n) for n in np.ceil((high - low)[1::-1] / pitch) + 1)
+
+    def tops(corners: Floats) -> Floats:
+        out = np.full(shape, -np.inf)
+        raster_columns(np.ascontiguousarray(corners), low[0], low[1], *shape, pitch, out, *no_crossings())
+        return out
+
+    own = tops(seen)
+    on = np.isfinite(own)
+    found = set()
+    for g in features:
+        if g is f or g.kind == "hole" or not g.routes:
+            continue
+        other = g.removal.corners @ frame.T
+        most, least = other.max(axis=(0, 1)), other.min(axis=(0, 1))
+        if most[2] <= low[2] + 0.05 or (most[:2] <= low[:2]).any() or (least[:2] >= high[:2]).any():
+            continue
+        if (tops(other)[on] > own[on] + 0.05).sum() > LEAST_OVER * on.sum():
+            found.add(g.id)
+    return frozenset(found)
+
+
+def over_mouth(hole: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[str]:
     """Milled features of which a piece stands over the hole's mouth along `d`."""
     assert hole.diameter is not None
     assert hole.position is not None
@@ -49,8 +112,8 @@ def in_front(hole: Feature, d: Vec, features: Sequence[Feature]) -> frozenset[st
     return frozenset(found)
 
 
-def settings_of(scene: Workpiece, ways: Sequence[Vec]) -> tuple[list[Setting], list[Setting]]:
-    """(fixed, rotary) kinds of clamping that see at least one feature."""
+def settings_of(scene: Workpiece, ways: Sequence[Vec]) -> tuple[list[Setting], list[Setting], list[Setting]]:
+    """(fixed, rotary on a side, rotary by an end) kinds of clamping that see at least one feature."""
     axes = [vec(s * row) for row in scene.frame for s in (1.0, -1.0)]
     fixed = [Setting(None, d, seat_of(scene, d, axes)) for d in ways]
     rotary = []
@@ -58,7 +121,14 @@ def settings_of(scene: Workpiece, ways: Sequence[Vec]) -> tuple[list[Setting], l
         for u in axes:
             if square(a, u) and any(square(d, a) and dot(d, u) >= -1e-6 for d in ways):
                 rotary.append(Setting(a, u, seat_of(scene, u, axes)))
-    return fixed, rotary
+    ends = [
+        Setting(a, u, seat_of(scene, u, axes))
+        for a in axes[0::2]
+        if any(square(d, a) for d in ways)
+        for u in axes
+        if on_end(a, u)
+    ]
+    return fixed, rotary, ends
 
 
 def seat_of(scene: Workpiece, up: Vec, axes: Sequence[Vec]) -> str:
@@ -82,29 +152,45 @@ def sequences(
 ) -> tuple[tuple[Order, ...], tuple[Order, ...], list[Reason]]:
     """The clampings for a fixed spindle, and with a rotary axis, with what the job and tight tolerances ask for."""
     slender = {t.number: t.stick_out / t.cutter.DC for t in scene.mills}
-    tasks = tuple(task_of(f, features, slender) for f in features if f.routes)
+    fronts = fronts_of(features)
+    tasks = tuple(task_of(f, fronts[f.id] if f.kind == "hole" else {}, slender) for f in features if f.routes)
     if not tasks:
         return (), (), []
     ways: list[Vec] = []
     for d in (w for t in tasks for r in t.routes for w in (r.direction, *([r.pair] if r.pair else []))):
         if not any(same(d, w) for w in ways):
             ways.append(d)
-    fixed, rotary = settings_of(scene, ways)
+    fixed, rotary, ends = settings_of(scene, ways)
     reasons: list[Reason] = []
     wanted = tuple(job.together) if job else ()
     out = []
     for rows, needs in ((fixed, False), (rotary + fixed, True)):
         problem = Problem(tasks, tuple(rows), wanted, forbid, needs)
-        found, more = family(problem, job, needs, slender)
-        if wishes_read and found and not problem_is_known(job):
-            found, asked = tightened(problem, found, wishes_read, slender)
-            more += asked
+        found, more = answered(problem, job, needs, slender, wishes_read)
+        if needs and not (job and job.operations) and (not found or len(found[0].clampings) > 1):
+            most = len(found[0].clampings) - 1 if found else None
+            by_end = replace(problem, settings=(*ends, *rows), most=most)
+            held = [
+                o for o in answered(by_end, job, needs, slender, wishes_read)[0] if any(c.on_end for c in o.clampings)
+            ]
+            found = [*held[:ALTERNATIVES_BY_END], *found]
         out.append(tuple(found))
         reasons += [r for r in more if r not in reasons]
     for s in fixed:
         if s.seat == "none" and any(s.up in c.directions for o in out[0][:1] for c in o.clampings):
             reasons.append(Reason("clampings", f"direction {s.up} needs an angled seat: no flat face opposite it"))
     return out[0], out[1], reasons
+
+
+def answered(
+    problem: Problem, job: Job | None, needs: bool, slender: dict[int, float], wanted: Sequence[Wish]
+) -> tuple[list[Order], list[Reason]]:
+    """The sequences of one problem, with the job's and then the tolerances' wishes."""
+    found, more = family(problem, job, needs, slender)
+    if wanted and found and not problem_is_known(job):
+        found, asked = tightened(problem, found, wanted, slender)
+        more += asked
+    return found, more
 
 
 def problem_is_known(job: Job | None) -> bool:
@@ -156,14 +242,9 @@ def tightened(
     return (best + others)[: clampings.ALTERNATIVES], reasons
 
 
-def task_of(f: Feature, features: Sequence[Feature], slender: dict[int, float]) -> Task:
-    rows = clampings.cheapest(f, slender)
-    front = {}
-    if f.kind == "hole":
-        for d in {w for r in rows for w in (r.direction, *([r.pair] if r.pair else []))}:
-            front[d] = in_front(f, d, features)
+def task_of(f: Feature, front: dict[Vec, frozenset[str]], slender: dict[int, float]) -> Task:
     outward = outward_of(f)
-    return Task(f.id, rows, front, (outward,) if outward else (), outward)
+    return Task(f.id, clampings.cheapest(f, slender), front, (outward,) if outward else (), outward, f.after)
 
 
 def outward_of(f: Feature) -> Vec | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from palletwright.access.model import Access, Feature, Sequence
+from palletwright.access.model import Access, Clamping, Feature, Sequence
 
 
 def to_json(access: Access, seconds: float | None = None) -> dict[str, Any]:
@@ -46,6 +46,13 @@ def feature(f: Feature) -> dict[str, Any]:
     return row
 
 
+def mounting(c: Clamping) -> str:
+    """`fixed`, or with a rotary axis on a `side` of the carrier or by the part's `end`."""
+    if c.axis is None:
+        return "fixed"
+    return "end" if c.on_end else "side"
+
+
 def operations(rows: tuple[Sequence, ...]) -> dict[str, Any]:
     """The sequence with the fewest clampings; an empty list and null bound where there is none."""
     if not rows:
@@ -53,7 +60,13 @@ def operations(rows: tuple[Sequence, ...]) -> dict[str, Any]:
     first = rows[0]
     return {
         "clampings": [
-            {"directions": [list(d) for d in c.directions], "features": [name for name, _ in c.features]}
+            {
+                "directions": [list(d) for d in c.directions],
+                "features": list(dict.fromkeys(name for name, _ in c.features)),
+                "mounting": mounting(c),
+                "axis": list(c.axis) if c.axis else None,
+                "ups": [list(u) for u in c.ups],
+            }
             for c in first.clampings
         ],
         "bound": first.bound,

@@ -25,6 +25,13 @@ class Work:
     machine: Machine
     known: dict[tuple[int, str, float], tuple[Conditions, Load]] = field(default_factory=dict)
 
+    @property
+    def clearance(self) -> float:
+        """mm that reach will ask between shank or holder and the part: the floor, with the setting error where
+        nothing measures tools."""
+        floors = self.shop.floors
+        return floors.cutter / 2 if self.machine.tool_setter else floors.cutter + floors.tool_setting_error
+
     def tools(self, *kinds: str) -> list[Tool]:
         """The shop's tools of these kinds that go into the machine's spindle, largest first."""
         rows = [t for t in self.shop.tools if t.cutter.kind in kinds and t.holder.taper == self.machine.taper]

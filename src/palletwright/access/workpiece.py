@@ -41,15 +41,16 @@ class Workpiece:
         for d, seen in self.looks.items():
             if same(d, direction):
                 return seen
-        self.looks[direction] = look(self.solid.mesh.corners, direction, self.pitch, self.margin)
+        room = self.work.clearance
+        self.looks[direction] = look(self.solid.mesh.corners, direction, self.pitch, self.margin + room, room)
         return self.looks[direction]
 
     def clear(self, tool: Tool, tip: Vec, direction: Vec) -> bool:
-        """Whether the tool's shank and holder, wider than its cutter, are free of the part with the tip there."""
+        """Whether the tool's shank and holder, wider than its cutter, clear the part as reach asks, the tip there."""
         view = self.look(direction)
         at = view.frame @ np.asarray(tip)
-        for radius, start, _ in tool.stack():
-            if radius > tool.cutter.DC / 2 + 1e-9 and view.touched(at[0], at[1], radius, at[2] + start + 1e-6):
+        for radius, start in view.wide_rows(tool):
+            if view.touched(at[0], at[1], radius, at[2] + start + 1e-6):
                 return False
         return True
 

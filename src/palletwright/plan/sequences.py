@@ -155,7 +155,7 @@ def _in_order(features: list[Feature]) -> list[Feature]:
 def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
     """Front-loaded sequences with the least number of clampings that access proves (or one more, where no order of
     the least lets the features follow one another), those first that leave least to the later clampings."""
-    proven = access.rotary if family == "rotary" else access.fixed
+    proven = [s for s in (access.rotary if family == "rotary" else access.fixed) if not by_end(s)]
     if not proven:
         return ()
     least = min(len(s.clampings) for s in proven)
@@ -179,6 +179,11 @@ def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
         )
         return tuple(replace(s, reasons=(*s.reasons, note)) for s in proven[:OFFERED])
     return tuple(replace(s, reasons=reasons) for s in _varied(ranked))
+
+
+def by_end(sequence: Sequence) -> bool:
+    """Whether a part is held by its end on the rotary: carriers here have sides only."""
+    return any(c.on_end for c in sequence.clampings)
 
 
 def _varied(ranked: list[Sequence]) -> list[Sequence]:
