@@ -12,10 +12,11 @@ import shapely.affinity
 from numpy.typing import NDArray
 
 from palletwright.papers.facts import Facts
-from palletwright.papers.holes import Hole, broken_mouths, device_holes, drilled, gap, mount_holes, what
+from palletwright.papers.holes import ENDS, Hole, broken_mouths, device_holes, drilled, gap, mount_holes, what
 from palletwright.papers.live import Live
 from palletwright.papers.marks import Mark, grooves, put_marks, room_for_marks, side_letter
 from palletwright.papers.relief import Pocket, RunOut, milled, pockets, run_outs
+from palletwright.papers.words import Words
 from palletwright.plan.model import Placing
 from palletwright.shop.model import Carrier
 from palletwright.solid.primitives import Block, Cut, Extrusion, Rod, Shape, placed
@@ -37,7 +38,7 @@ FLOOR = 3.0
 class CarrierModel:
     """A carrier with its holes, reliefs and marks; `notes` name what was left out or stands too close, for a person
     to settle. `holes` are those of the devices first, then those of the mount (sides "mount face", "faceplate end",
-    "tailstock end"; a sunk screw stands on the side that it is seen from)."""
+    "tailstock end"; a sunk screw stands on the side that it is seen from). `unmarked` is the shape before engraving."""
 
     placing: Placing
     carrier: Carrier
@@ -46,6 +47,7 @@ class CarrierModel:
     notes: tuple[str, ...]
     pockets: tuple[Pocket, ...] = ()
     marks: tuple[Mark, ...] = ()
+    unmarked: Shape | None = None
 
 
 def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> CarrierModel:
@@ -54,7 +56,7 @@ def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> Car
     poses, half = side_poses(facts, placing), half_lengths(carrier, placing)
     stations = _stations(facts, cycle, placing, poses)
     relief, notes = _reliefs(facts, stations, live, carrier, placing)
-    taken, off = _on_ends(mount_holes(carrier, poses), carrier, placing)
+    taken, off = _on_ends(facts.words, mount_holes(carrier, poses), carrier, placing)
     wanted = [
         hole
         for name, side, operation, pose in stations
@@ -62,16 +64,17 @@ def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> Car
             facts.shop, live.options[operation].grip, name, side, poses[side], pose, steel=carrier.steel
         )
     ]
-    kept, left = _apart(wanted, taken, relief, half)
+    kept, left = _apart(facts.words, wanted, taken, relief, half)
     holes = _numbered([*kept, *taken])
     marks, unmarked = _marks(facts, cycle, placing, stations, holes, relief, half)
     body = blank(carrier, placing)
     tools: list[Shape] = [*(drilled(h) for h in holes), *(b for h in holes for b in broken_mouths(h))]
-    tools += [milled(p, poses[p.side]) for p in relief]
-    tools += [g for m in marks for g in grooves(m, poses[m.side])] + edge_breaks(carrier)
-    shape = Cut(body, tuple(tools)) if tools else body
+    tools += [milled(p, poses[p.side]) for p in relief] + edge_breaks(carrier)
+    plain = Cut(body, tuple(tools)) if tools else body
+    lines = tuple(g for m in marks for g in grooves(m, poses[m.side]))
+    shape = Cut(plain, lines) if lines else plain
     return CarrierModel(
-        placing, carrier, tuple(holes), shape, (*off, *notes, *left, *unmarked), tuple(relief), tuple(marks)
+        placing, carrier, tuple(holes), shape, (*off, *notes, *left, *unmarked), tuple(relief), tuple(marks), plain
     )
 
 
@@ -107,19 +110,24 @@ def _square(turn: Floats) -> Floats:
 def _reliefs(
     facts: Facts, stations: Sequence[Standing], live: Live, carrier: Carrier, placing: Placing
 ) -> tuple[list[Pocket], list[str]]:
-    tools = {t.number: t for t in facts.shop.tools}
+    w, tools = facts.words, {t.number: t for t in facts.shop.tools}
     outs: dict[int, list[RunOut]] = {}
     notes: list[str] = []
     for operation in sorted({row[2] for row in stations}):
         option = live.options[operation]
-        outs[operation], texts = run_outs(option.grip, option.cuts, tools)
-        notes += texts
+        outs[operation], across = run_outs(option.grip, option.cuts, tools)
+        notes += [
+            w.say("open_across", cut=name, reach=w.length(radius, 1), unit=w.length_unit) for name, radius in across
+        ]
     rows: list[Pocket] = []
     thick = carrier.height if carrier.kind != "pallet" else (placing.apothem or 0.0)
     for name, side, operation, pose in stations:
         for pocket in pockets(side, name, pose, outs[operation], len(rows) + 1):
             if pocket.depth > thick - FLOOR:
-                notes.append(f"{pocket.label} of {name} is {pocket.depth:g} mm deep in {thick:g} mm: settle by hand")
+                deep, room = w.length(pocket.depth, 1), w.length(thick, 1)
+                notes.append(
+                    w.say("open_deep", label=pocket.label, station=name, depth=deep, thick=room, unit=w.length_unit)
+                )
             rows.append(pocket)
     return rows, notes
 
@@ -154,7 +162,7 @@ def _marks(
         told = [(name, float(pose[0, 3]), float(pose[1, 3])) for name, _, _, pose in here]
         made, missing = put_marks(side, side_letter(k), told, free, best)
         rows += made
-        notes += [f"side {side}: {text}" for text in missing]
+        notes += [facts.words.say("open_mark", side=side, mark=text) for text in missing]
     return rows, notes
 
 
@@ -243,7 +251,7 @@ def side_poses(facts: Facts, placing: Placing) -> dict[str, Floats]:
 
 
 def _apart(
-    rows: Sequence[Hole], taken: Sequence[Hole], relief: Sequence[Pocket], half: tuple[float, float]
+    w: Words, rows: Sequence[Hole], taken: Sequence[Hole], relief: Sequence[Pocket], half: tuple[float, float]
 ) -> tuple[list[Hole], list[str]]:
     """Holes that keep clear of each other, of the mount's holes, of relief and of the edge; the others are named."""
     kept: list[Hole] = []
@@ -251,24 +259,25 @@ def _apart(
     for hole in rows:
         reach = hole.widest / 2 + WALL
         if abs(hole.x) > half[0] - reach or abs(hole.y) > half[1] - reach:
-            notes.append(f"{hole.device}: {what(hole)} lies off side {hole.side}: left out")
+            notes.append(w.say("open_off", device=hole.device, hole=what(hole), side=hole.side))
             continue
         near = next((h for h in [*taken, *kept] if h.side == hole.side and gap(h, hole) < WALL), None)
         if near is not None and what(near) == what(hole) and math.dist((near.x, near.y), (hole.x, hole.y)) < 0.05:
             continue  # two stations share the device
         if near is not None:
-            notes.append(f"{hole.device}: {what(hole)} meets {what(near)} of {near.device}: left out")
+            whose = face_name(w, near.side) if near.device == "mount" and near.side in ENDS.values() else near.device
+            notes.append(w.say("open_meets", device=hole.device, hole=what(hole), other=what(near), whose=whose))
             continue
         here = [p for p in relief if p.side == hole.side]
         spot = shapely.Point(hole.x, hole.y).buffer(hole.widest / 2)
         pocket = next((p for p in here if spot.intersects(shapely.Polygon(p.outline, p.islands))), None)
         if pocket is not None:
-            notes.append(f"{hole.device}: {what(hole)} stands in relief {pocket.label}: drill it from its floor")
+            notes.append(w.say("open_relief", device=hole.device, hole=what(hole), label=pocket.label))
         kept.append(hole)
     return kept, notes
 
 
-def _on_ends(holes: Sequence[Hole], carrier: Carrier, placing: Placing) -> tuple[list[Hole], list[str]]:
+def _on_ends(w: Words, holes: Sequence[Hole], carrier: Carrier, placing: Placing) -> tuple[list[Hole], list[str]]:
     """The mount's holes that a pallet's section leaves room for, and those that it doesn't."""
     if carrier.kind != "pallet":
         return list(holes), []
@@ -279,7 +288,8 @@ def _on_ends(holes: Sequence[Hole], carrier: Carrier, placing: Placing) -> tuple
         if section.contains(shapely.Point(y, z).buffer(h.diameter / 2 + WALL)):
             kept.append(h)
         else:
-            notes.append(f"mount: {what(h)} at y {y:g}, z {z:g} breaks out of the {h.side}: left out")
+            spot = {"y": w.length(y), "z": w.length(z)}
+            notes.append(w.say("open_end", hole=what(h), side=face_name(w, h.side), **spot))
     return kept, notes
 
 
@@ -292,6 +302,12 @@ def cross_section(carrier: Carrier, placing: Placing) -> shapely.Polygon:
         turned = shapely.affinity.rotate(slab, 2 * math.pi * k / n, origin=(0, 0), use_radians=True)
         ring = ring.intersection(turned)
     return ring
+
+
+def face_name(w: Words, side: str) -> str:
+    """A side's own name; a mounting face's in the papers' language."""
+    end = next((key for key, name in ENDS.items() if name == side), None)
+    return side if end is None else w.say(f"face_{end}")
 
 
 def _numbered(holes: Sequence[Hole]) -> list[Hole]:

@@ -34,7 +34,9 @@ def case_sheet(facts: Facts) -> Sheet:
     back = facts.way["payback"]
     if back and back.get("matters_most"):
         blocks.append(heading(w.say("matters")))
-        blocks.append(table([w.say("item"), w.say("share")], [[n, w.number(v, 2)] for n, v in back["matters_most"]], "lr"))
+        blocks.append(
+            table([w.say("item"), w.say("share")], [[n, w.number(v, 2)] for n, v in back["matters_most"]], "lr")
+        )
     blocks += [heading(w.say("assumptions")), notes([*facts.data["assumptions"], *_reasons(facts)])]
     return Sheet(w.say("case_title"), head(facts), facts.identity, w.say("page"), (), tuple(blocks))
 

@@ -39,8 +39,24 @@ DASHES = {"CENTER": "6 1 1 1", "DASHED": "2.5 1", "PHANTOM": "5 1 0.8 1 0.8 1"}
 LETTER = 2.5
 """mm, height of the smallest lettering (ISO 3098; 7.1 pt)."""
 
-BROAD = 0.68
-"""Width of a letter over the font's size, at most on average."""
+WIDTHS = {
+    letter: wide
+    for wide, letters in (
+        (0.25, "ijl'"), (0.3, "IJ,. ·"), (0.35, "f-/:;\\|"), (0.4, "rt!()[]²³"), (0.45, '"*_`°–'), (0.5, "csz?"),
+        (0.55, "kvxyFLPTY"), (0.6, "0123456789abdeghnopquEKS${}äöüßøµ"), (0.65, "ABCRVXZÄ"), (0.7, "DGHNUÜ"),
+        (0.75, "wOQ&ÖØ"), (0.8, "M#+<=>^~×±≤→"), (0.9, "mW%@…"),
+    )
+    for letter in letters
+}  # fmt: skip
+"""Advance of each letter of the papers' font over its size, rounded up to 0.05; read from the font."""
+
+UNKNOWN = 1.0
+"""Advance over the size of a letter that isn't in the table: none of the font's Latin letters is wider."""
+
+
+def breadth(text: str, size: float = LETTER) -> float:
+    """mm that a text is wide, never less than printed."""
+    return size * sum(WIDTHS.get(letter, UNKNOWN) for letter in text)
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +91,7 @@ class Text:
     @property
     def box(self) -> Box:
         """(left, low, right, high) mm; never smaller than what is printed."""
-        wide = BROAD * self.size * len(self.text)
+        wide = breadth(self.text, self.size)
         left = self.x - {"start": 0.0, "middle": wide / 2, "end": wide}[self.anchor]
         return left, self.y - 0.25 * self.size, left + wide, self.y + 0.8 * self.size
 
@@ -131,7 +147,7 @@ def labelled(
     boxes = [*taken, *((x - r, y - r, x + r, y + r) for x, y, r, _ in spots)]
     rows: list[Entity] = []
     for x, y, r, text in spots:
-        for dx, dy in _places(r, size, BROAD * size * len(text)):
+        for dx, dy in _places(r, size, breadth(text, size)):
             label = Text(x + dx, y + dy, text, size, "middle")
             if any(meet(label.box, b) for b in boxes):
                 continue

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from palletwright.papers.carriers import CarrierModel, cross_section, half_lengths, turned_radius
+from palletwright.papers.carriers import CarrierModel, cross_section, face_name, half_lengths, turned_radius
 from palletwright.papers.drafting import (
     LETTER,
     Circle,
@@ -23,11 +23,13 @@ from palletwright.papers.drafting import (
     hatched,
     labelled,
     moved,
+    rectangle,
     segment,
 )
 from palletwright.papers.facts import Facts
-from palletwright.papers.holes import ENDS, Hole
-from palletwright.papers.marks import side_letter
+from palletwright.papers.holes import ENDS, MOUTH, Hole
+from palletwright.papers.marks import DEPTH, WIDTH, side_letter
+from palletwright.papers.sections import gone_at
 from palletwright.papers.sheets import Frame, SheetPlan, projection_symbol, sheet_plan, title_block
 from palletwright.papers.typeset import drawn_pdf
 
@@ -39,6 +41,9 @@ GAP = 14.0
 COLUMNS = (("draw_hole", 13.0), ("x", 21.0), ("y", 21.0), ("draw_size", 19.0), ("draw_depth", 25.0),
            ("draw_limits", 23.0), ("draw_for", 40.0))  # fmt: skip
 """Keys and widths (mm) of the hole table's columns."""
+
+PLACE = 0.02
+"""mm, place of holes to the datums: common practice, no source."""
 
 ROW = 4.6
 """mm, height of a table's row."""
@@ -107,7 +112,8 @@ def hole_row(facts: Facts, hole: Hole) -> tuple[str, ...]:
     if hole.fit and w.unit == "inch":
         upper, lower = limits.split(" / ")
         limits = f"+{w.length(float(upper), 3)} / {lower}"
-    return hole.label, w.length(hole.x, 3), w.length(hole.y, 3), size, depth, limits, hole.device[:22]
+    whom = w.say("for_mount") if hole.device == "mount" else hole.device[:22]
+    return hole.label, w.length(hole.x, 3), w.length(hole.y, 3), size, depth, limits, whom
 
 
 def hole_table(facts: Facts, holes: list[Hole]) -> list[tuple[str, ...]]:
@@ -133,17 +139,18 @@ def _drawn_table(rows: list[tuple[str, ...]], x: float, top: float) -> list[Enti
 def _notes(facts: Facts, model: CarrierModel, side: str) -> list[str]:
     """What else must be known to make this face, in short lines."""
     w = facts.words
-    rows = [w.say("draw_note_seen"), w.say("draw_note_depth"), w.say("draw_note_assumed")]
+    unit = w.length_unit
+    depth = w.say("draw_note_depth", mouth=w.length(MOUTH, 2), place=w.length(PLACE, 2), unit=unit)
+    rows = [w.say("draw_note_seen"), depth, w.say("draw_note_assumed")]
     for p in model.pockets:
         if p.side == side:
             size = f"Ø{w.length(p.diameter, 1)}" if p.diameter else w.say("draw_pocket")
             at = f"x {w.length(p.centre[0], 2)}, y {w.length(p.centre[1], 2)}"
             rows.append(w.say("draw_relief", label=p.label, size=size, depth=w.length(p.depth, 1), at=at))
     if any(m.side == side for m in model.marks):
-        rows.append(w.say("draw_engrave"))
-    open_ = [n for n in model.notes if not n.startswith("side ") or side in n]
-    if open_ and side == side_names(model)[0]:
-        rows += [w.say("draw_open"), *(f"- {n}" for n in open_)]
+        rows.append(w.say("draw_engrave", wide=w.length(WIDTH, 1), deep=w.length(DEPTH, 1), unit=unit))
+    if model.notes and side == side_names(model)[0]:
+        rows += [w.say("draw_open"), *(f"- {n}" for n in model.notes)]
     return [line for row in rows for line in _wrapped(row, 92)]
 
 
@@ -168,7 +175,7 @@ def _views(facts: Facts, cycle: int, model: CarrierModel, side: str, projection:
     marks = [Line(s, "ENGRAVE") for m in model.marks if m.side == side for s in m.strokes]
     rows += marks
     taken = [(*(m.points.min(axis=0) - 0.5), *(m.points.max(axis=0) + 0.5)) for m in marks]
-    taken += [(-6.5, 3.0, -1.5, 7.5), (1.5, 1.5, 6.5, 6.5)]
+    taken += [(-7.6, 2.8, -3.4, 7.4), (3.4, 2.8, 7.6, 7.4)]
     spots = [(h.x, h.y, h.widest / 2 + 1.5, h.label) for h in holes]
     spots += [(*p.centre, (p.diameter or 2.0) / 2, p.label) for p in model.pockets if p.side == side]
     rows += _origin()
@@ -212,18 +219,23 @@ def _end_facts(facts: Facts, model: CarrierModel, side: str) -> list[Entity]:
 
 def _seen_name(facts: Facts, model: CarrierModel, side: str) -> str:
     letter = next((m.text[0] for m in model.marks if m.side == side and m.text.endswith(">")), "")
-    return facts.words.say("draw_seen", side=side) + (f" ({letter})" if letter else "")
+    return facts.words.say("draw_seen", side=face_name(facts.words, side)) + (f" ({letter})" if letter else "")
 
 
 def _origin() -> list[Entity]:
-    """The zero of the table, datum letters B and C on its two middle planes; A is the face itself."""
+    """The zero of the table, datum letters Q and R on its two middle planes; P is the face itself."""
     return [
         segment(-4.0, 0.0, 4.0, 0.0, "CENTRE"),
         segment(0.0, -4.0, 0.0, 4.0, "CENTRE"),
         Circle(0.0, 0.0, 1.2, "DIMENSIONS"),
-        Text(-4.0, 4.0, "B", LETTER, "middle"),
-        Text(4.0, 2.5, "C", LETTER, "middle"),
+        *_datum(-5.5, 4.2, "Q"),
+        *_datum(5.5, 4.2, "R"),
     ]
+
+
+def _datum(x: float, y: float, letter: str) -> list[Entity]:
+    """A datum letter in its frame (ISO 5459); P to R, so that no side's letter means two things."""
+    return [rectangle(x - 1.8, y - 1.1, x + 1.8, y + 2.9, "DIMENSIONS"), Text(x, y, letter, LETTER, "middle")]
 
 
 def _hole_seen(hole: Hole) -> list[Entity]:
@@ -255,36 +267,27 @@ def section_level(holes: list[Hole]) -> float:
 
 
 def _section(facts: Facts, model: CarrierModel, side: str, holes: list[Hole]) -> tuple[list[Entity], float]:
-    """A-A along x through the holes on one level, z up from the face, hatched where material is cut."""
+    """S-S along x through the holes on one level, z up from the face, hatched where material is cut."""
     level = section_level(holes)
     half = half_lengths(model.carrier, model.placing)[0]
     floor = -_thickness(model, level)
     body = shapely.box(-half, floor, half, 0.0)
-    gone = []
     rows: list[Entity] = []
     for h in holes:
         if abs(h.y - level) < h.diameter / 2 - 1e-9:
-            reach = math.sqrt((h.diameter / 2) ** 2 - (h.y - level) ** 2)
-            gone.append(shapely.box(h.x - reach, max(-h.depth, floor), h.x + reach, 0.0))
-            if h.sunk:
-                gone.append(shapely.box(h.x - h.sunk[0] / 2, -h.sunk[1], h.x + h.sunk[0] / 2, 0.0))
             rows.append(segment(h.x, max(-h.depth, floor) - 2.0, h.x, 2.0, "CENTRE"))
             if h.thread:
                 r = float(h.thread.removeprefix("M")) / 2
                 rows += [segment(h.x + s * r, -h.thread_depth, h.x + s * r, 0.0, "DIMENSIONS") for s in (-1, 1)]
-    for p in (p for p in model.pockets if p.side == side):
-        met = shapely.Polygon(p.outline, p.islands).intersection(shapely.LineString([(-half, level), (half, level)]))
-        for part in getattr(met, "geoms", [met]):
-            if not part.is_empty:
-                gone.append(shapely.box(part.bounds[0], -p.depth, part.bounds[2], 0.0))
+    gone = gone_at(model, side, level)
     left = body.difference(shapely.union_all(gone)) if gone else body
     for part in getattr(left, "geoms", [left]):
         rows.append(Line(np.asarray(part.exterior.coords)[:-1], "OUTLINE", True))
         rows += [Line(np.asarray(i.coords)[:-1], "OUTLINE", True) for i in part.interiors]
     rows += hatched(left)
-    rows.append(Text(0.0, 4.0, f"A-A  (y {facts.words.length(level, 2)})", 3.5, "middle"))
+    rows.append(Text(0.0, 4.0, f"S-S  (y {facts.words.length(level, 2)})", 3.5, "middle"))
     rows += dimension((half, floor), (half, 0.0), 8.0, facts.words.length(-floor, 2))
-    rows += [Text(-half - 5.0, -1.0, "A", 3.5, "middle"), segment(-half - 3.0, 0.0, -half, 0.0, "DIMENSIONS")]
+    rows += [Text(-half - 5.0, -1.0, "S", 3.5, "middle"), segment(-half - 3.0, 0.0, -half, 0.0, "DIMENSIONS")]
     return rows, level
 
 
@@ -292,7 +295,7 @@ def _section_marks(level: float, left: float, right: float) -> list[Entity]:
     rows: list[Entity] = []
     for x, way in ((left, -1.0), (right, 1.0)):
         rows.append(segment(x, level, x + way * 4.0, level, "CENTRE"))
-        rows.append(Text(x + way * 6.0, level - 1.2, "A", 3.5, "middle"))
+        rows.append(Text(x + way * 6.0, level - 1.2, "S", 3.5, "middle"))
     return rows
 
 

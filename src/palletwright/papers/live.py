@@ -45,13 +45,15 @@ def live_of(facts: Facts, folder: Path | None) -> Live | str:
 
     folder : where the plan lies, for files that the job names relative to it.
     """
-    job = _job(facts, folder)
+    job, key = _job(facts, folder), f"{facts.way['name']}.kept"
     data = facts.way.get("kept")
     try:
         if data is None or data.get("of") != fingerprint(facts.way["design"]):
-            data = _again(facts, job)
+            kept = kept_from(_again(facts, job), key)
+        else:
+            kept = kept_from(data, key)
         tools = {t.number: t for t in facts.shop.tools}
-        return Live(job, material_of(job, facts.shop), tools, kept_from(data, f"{facts.way['name']}.kept"))
+        return Live(job, material_of(job, facts.shop), tools, kept)
     except (LookupError, PalletwrightError) as error:
         return str(error)
 

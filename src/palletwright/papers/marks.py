@@ -95,9 +95,9 @@ def put_marks(
     free : where a mark may stand at all (also below a part, where it shows before loading)
     best : where it shows at any time; tried first
 
-    Returns the marks and a sentence for each that found no room.
+    Returns the marks, and the texts of those that found no room.
     """
-    rows, notes = [], []
+    rows, missing = [], []
     left, low, right, high = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
     wanted = [(name, x, y, f"station {name}") for name, x, y in stations]
     wanted.append((f"{letter}>", left, high, f"side {letter}; the arrow points along x"))
@@ -105,12 +105,12 @@ def put_marks(
         around = AROUND if about.startswith("station") else max(right - left, high - low)
         mark = _placed(text, side, np.array([x, y]), around, (best, free), about)
         if mark is None:
-            notes.append(f"{about}: no room for its mark")
+            missing.append(text)
             continue
         rows.append(mark)
         taken = shapely.union_all([LineString(s).buffer(WIDTH + 1.0) for s in mark.strokes])
         best, free = best.difference(taken), free.difference(taken)
-    return rows, notes
+    return rows, missing
 
 
 def _placed(

@@ -149,7 +149,9 @@ def _reached(
 ) -> bool:
     """Whether every clamp reaches the part within its stroke."""
     clamps = [c for c in contacts if c.kind == "clamp"]
-    return all(abs(_gap(_prepared(part, c.normal, rays), c.at, shift)) <= strokes.get(c.device, FAR) for c in clamps)
+    return all(
+        abs(_gaps(_prepared(part, c.normal, rays), [c.at], shift)[0]) <= strokes.get(c.device, FAR) for c in clamps
+    )
 
 
 def _starts(right: Mesh, lying: Mesh) -> list[Floats]:
@@ -180,16 +182,17 @@ def _seated(
         moved = 0.0
         for normal, group in sorted(groups.items(), key=lambda row: -row[0][2]):
             ready = _prepared(part, group[0].normal, rays)
-            gap = np.inf
-            for c in group:
-                gap = min(gap, _gap(ready, c.at, at))
+            gap = float(_gaps(ready, [c.at for c in group], at).min())
             if not np.isfinite(gap):
                 return None
             at = at - gap * np.asarray(normal)
             moved = max(moved, abs(gap))
         if moved < 1e-6:
             break
-    touched = all(abs(_gap(_prepared(part, c.normal, rays), c.at, at)) <= SEATED for c in locators)
+    touched = all(
+        (np.abs(_gaps(_prepared(part, group[0].normal, rays), [c.at for c in group], at)) <= SEATED).all()
+        for group in groups.values()
+    )
     return at if touched else None
 
 
@@ -199,7 +202,7 @@ def _prepared(part: Mesh, normal: Sequence[float], rays: dict[tuple[float, ...],
         way = np.asarray(normal, np.float64)
         corners = part.corners
         a, e1, e2 = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        p = np.cross(way, e2)
+        p = _cross(np.broadcast_to(way, e2.shape), e2)
         det = np.einsum("ij,ij->i", e1, p)
         # only what a ray along the normal can pass through
         keep = np.abs(det) > 1e-12
@@ -208,19 +211,33 @@ def _prepared(part: Mesh, normal: Sequence[float], rays: dict[tuple[float, ...],
     return rays[key]
 
 
-def _gap(rays: _Rays, point: Sequence[float], shift: Floats) -> float:
-    """mm from a contact's point to the part (moved by `shift`) along its normal: negative where the part is past it,
-    inf where it never meets the line."""
-    s = (np.asarray(point) - FAR * rays.normal - shift) - rays.a
-    u = np.einsum("ij,ij->i", s, rays.p) * rays.inverse
-    near = np.flatnonzero((u >= -1e-9) & (u <= 1 + 1e-9))
-    if not len(near):
-        return float("inf")
-    q = np.cross(s[near], rays.e1[near])
+def _gaps(rays: _Rays, points: Sequence[Sequence[float]], shift: Floats) -> Floats:
+    """(k,) mm from contacts' points to the part (moved by `shift`) along its normal: negative where the part is past
+    one, inf where it never meets the line."""
+    s = (np.asarray(points) - FAR * rays.normal - shift)[:, None, :] - rays.a
+    u = np.einsum("kij,ij->ki", s, rays.p) * rays.inverse
+    found = np.full(len(points), np.inf)
+    row, near = np.nonzero((u >= -1e-9) & (u <= 1 + 1e-9))
+    if not len(row):
+        return found
+    q = _cross(s[row, near], rays.e1[near])
     v = (q @ rays.normal) * rays.inverse[near]
     t = np.einsum("ij,ij->i", rays.e2[near], q) * rays.inverse[near]
-    hit = (v >= -1e-9) & (u[near] + v <= 1 + 1e-9) & (t > 0)
-    return float(t[hit].min()) - FAR if hit.any() else float("inf")
+    hit = (v >= -1e-9) & (u[row, near] + v <= 1 + 1e-9) & (t > 0)
+    np.minimum.at(found, row[hit], t[hit] - FAR)
+    return found
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """(n, 3) cross products, row by row."""
+    return np.stack(
+        [
+            a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1],
+            a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2],
+            a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0],
+        ],
+        axis=1,
+    )
 
 
 def _met(part: Mesh, devices: Sequence[Device]) -> bool:

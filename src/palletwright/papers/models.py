@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -33,14 +34,14 @@ up to: what their chamfers share at a plate's corners, and rounding."""
 
 
 def write_models(facts: Facts, cycle: int, model: CarrierModel, live: Live, folder: Path) -> None:
-    """`carrier.step` and `assembly.step`, both read back.
+    """`carrier.step`, and `assembly.step` with the carrier as it is before engraving, both read back.
 
     Raises RuntimeError when what was read back differs from what was drawn: a fault of ours.
     """
     parts = assembly(facts, cycle, model, live)
     files = [(folder / "carrier.step", [(model.carrier.id, model.shape)]), (folder / "assembly.step", parts)]
     (alone, *more), together = write_measured(files)
-    faults = differences(model, alone) + differences(model, together[0])
+    faults = differences(model, alone) + differences(replace(model, marks=()), together[0])
     if more or len(together) != len(parts):
         faults.append(f"{len(parts)} bodies drawn, {len(together)} read back")
     if faults:
@@ -98,9 +99,9 @@ def _same(found: RoundWall, wanted: float, at: Vec, into: Vec) -> bool:
 
 
 def assembly(facts: Facts, cycle: int, model: CarrierModel, live: Live) -> list[tuple[str, Shape]]:
-    """The carrier with the envelope (bounding block) of every clamp and locator, named by station."""
+    """The carrier, not engraved, with the envelope (bounding block) of every clamp and locator, named by station."""
     inverse = np.linalg.inv(facts.mounts(cycle)[model.placing.mount].pose)
-    shapes: list[tuple[str, Shape]] = [(model.carrier.id, model.shape)]
+    shapes: list[tuple[str, Shape]] = [(model.carrier.id, model.unmarked or model.shape)]
     firsts = {s.parts[0] for s in facts.design.stations}
     for station in facts.stations(cycle):
         if station.mount != model.placing.mount or station.name not in firsts:

@@ -16,6 +16,7 @@ from palletwright.papers.case import case_sheet
 from palletwright.papers.corrections import Reading, approved_csv, corrections, read_readings, readings_template
 from palletwright.papers.drawings import Style, drawing_pdf, side_dxf, side_names
 from palletwright.papers.facts import Facts, facts
+from palletwright.papers.interference import interferences
 from palletwright.papers.live import Live, live_of
 from palletwright.papers.loading import load_sheet
 from palletwright.papers.marks import engraving
@@ -28,7 +29,7 @@ from palletwright.papers.setup import setup_sheet
 from palletwright.papers.sheets import PROJECTIONS
 from palletwright.papers.stationmap import map_csv, map_sheet
 from palletwright.papers.typeset import Sheet, pdf, room
-from palletwright.papers.words import Words
+from palletwright.papers.words import MM_PER_INCH, Words
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def write_papers(
     files["bill.xlsx"] = bill_xlsx(given, live, drawn, style.paper)
     files["bill.csv"] = bill_csv(given).encode()
     files["pieces.csv"] = pieces_csv(given, live, drawn).encode()
-    files["contents.txt"] = _contents(given, files, missing).encode()
+    files["contents.txt"] = _contents(given, files, missing, drawn).encode()
     return _written(files, out)
 
 
@@ -171,9 +172,21 @@ def _models(given: Facts, live: Live | str, pool: ThreadPoolExecutor) -> list[Wa
     for cycle in given.cycles:
         for placing in given.design.placings:
             if placing.mount in given.mounts(cycle) and placing.kind != "vise":
-                model = carrier_model(given, cycle, placing, live)
+                model = _checked(given, cycle, carrier_model(given, cycle, placing, live), live)
                 rows.append((cycle, model, pool.submit(_steps, given, cycle, model, live)))
     return rows
+
+
+def _checked(given: Facts, cycle: int, model: CarrierModel, live: Live) -> CarrierModel:
+    """The model with a note for every two bodies on it that stand in one another."""
+    w = given.words
+    unit = f"{w.length_unit}³"
+    scale = 1.0 if w.unit == "mm" else MM_PER_INCH**3
+    notes = [
+        w.say("open_shared", a=a, b=b, volume=w.number(shared / scale, 0 if w.unit == "mm" else 4), unit=unit)
+        for a, b, shared in interferences(given, cycle, model, live)
+    ]
+    return replace(model, notes=(*model.notes, *notes))
 
 
 def _steps(given: Facts, cycle: int, model: CarrierModel, live: Live) -> dict[str, bytes]:
@@ -235,9 +248,13 @@ def _cycle(
     return files | {f"programs{tail}/{name}": text.encode() for name, text in made.files.items()}
 
 
-def _contents(given: Facts, files: dict[str, bytes], missing: list[str]) -> str:
+def _contents(given: Facts, files: dict[str, bytes], missing: list[str], models: list[CarrierModel]) -> str:
+    """What was written, what a person has to settle on the carriers, and what could not be written and why."""
     lines = [f"{given.data['title']}", f"plan {given.identity}", "", *sorted(files)]
-    return "\n".join([*lines, *(["", "Not written:", *missing] if missing else [])]) + "\n"
+    settle = [f"{_stem(m)}: {note}" for m in models for note in m.notes]
+    lines += ["", "To settle by hand:", *settle] if settle else []
+    lines += ["", "Not written:", *missing] if missing else []
+    return "\n".join(lines) + "\n"
 
 
 def _written(files: dict[str, bytes], out: Path) -> list[Path]:

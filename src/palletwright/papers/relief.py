@@ -63,13 +63,14 @@ class RunOut:
     round: tuple[float, float, float] | None
 
 
-def run_outs(grip: Grip, cuts: Sequence[Cut], tools: dict[int, Tool]) -> tuple[list[RunOut], list[str]]:
+def run_outs(grip: Grip, cuts: Sequence[Cut], tools: dict[int, Tool]) -> tuple[list[RunOut], list[tuple[str, float]]]:
     """Every cut of an operation that reaches below the side's face, station frame, and what can't be relieved.
 
-    A tool along the side's normal gets relief; one that lies across the side and reaches below its face is named.
+    A tool along the side's normal gets relief; one that lies across the side and reaches below its face is named with
+    its radius (mm).
     """
     rows: list[RunOut] = []
-    notes = []
+    notes: list[tuple[str, float]] = []
     for pose in grip.poses:
         for cut in cuts:
             tips, direction, _ = moved_cut(pose, cut)
@@ -77,7 +78,7 @@ def run_outs(grip: Grip, cuts: Sequence[Cut], tools: dict[int, Tool]) -> tuple[l
             if direction[2] < 1.0 - 1e-6:
                 radius = max(r for r, _, _ in stack)
                 if abs(direction[2]) < 1e-6 and float(tips[:, 2].min()) - stack[0][0] < -1e-6:
-                    notes.append(f"{cut.id} lies across the side and reaches {radius:g} mm below: no relief is drawn")
+                    notes.append((cut.id, radius))
                 continue
             rows += _below(cut, tips, stack)
     return rows, notes

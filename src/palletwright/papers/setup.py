@@ -48,7 +48,11 @@ def setup_sheet(
     blocks += [heading(w.say("carriers")), _carriers(facts, cycle)]
     blocks += [heading(w.say("check_first")), checks(_first_checks(facts, cycle))]
     blocks += [heading(w.say("programs")), words(" · ".join(programs) if programs else _without(facts, live))]
-    blocks += [heading(w.say("offsets")), words(w.say("offsets_note"), "small", lead=True), _offsets(facts, cycle, offsets)]
+    blocks += [
+        heading(w.say("offsets")),
+        words(w.say("offsets_note"), "small", lead=True),
+        _offsets(facts, cycle, offsets),
+    ]
     blocks += [heading(w.say("part_from_zero", unit=w.length_unit)), _parts(facts, cycle)]
     blocks += [heading(w.say("tools")), _tools(facts, cycle, live), words(w.say("tools_note"), "small")]
     known = {t.number: t for t in facts.shop.tools}

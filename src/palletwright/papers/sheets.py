@@ -8,8 +8,8 @@ from typing import Any, ClassVar
 import numpy as np
 
 from palletwright.errors import Fault, InputError
-from palletwright.papers.carriers import CarrierModel
-from palletwright.papers.drafting import BROAD, Box, Circle, Entity, Line, Text, rectangle, segment
+from palletwright.papers.carriers import BREAK, CarrierModel, face_name
+from palletwright.papers.drafting import LETTER, Box, Circle, Entity, Line, Text, breadth, rectangle, segment
 from palletwright.papers.facts import Facts
 
 ISO = ((420.0, 297.0), (594.0, 420.0), (841.0, 594.0), (1189.0, 841.0))
@@ -86,28 +86,34 @@ def title_block(facts: Facts, model: CarrierModel, side: str, plan: SheetPlan, s
         rows.append(segment(x0, edge + y, x1, edge + y, "DIMENSIONS"))
     carrier = model.carrier
     fields = [
-        (0.0, 33.0, w.say("draw_owner"), facts.shop.name[:30]),
+        (0.0, 33.0, w.say("draw_owner"), facts.shop.name),
         (60.0, 33.0, w.say("draw_part"), f"{carrier.id}"),
-        (120.0, 33.0, w.say("draw_face"), side),
+        (120.0, 33.0, w.say("draw_face"), face_name(w, side)),
         (0.0, 22.0, w.say("draw_material"), w.say("draw_steel" if carrier.steel else "draw_aluminium")),
         (60.0, 22.0, w.say("draw_made"), ""),
         (120.0, 22.0, w.say("draw_checked"), ""),
         (0.0, 11.0, w.say("draw_scale"), "1:1 · " + w.length_unit),
         (60.0, 11.0, w.say("draw_serial"), ""),
         (120.0, 11.0, w.say("draw_number"), ""),
-        (0.0, 0.0, w.say("draw_general"), w.say("draw_tolerance_short")),
+        (0.0, 0.0, w.say("draw_general"), w.say("draw_tolerance_short", edge=w.length(BREAK, 1), unit=w.length_unit)),
         (120.0, 0.0, w.say("draw_plan"), f"{facts.identity}  {sheet}"),
     ]
     for x, y, label, text in fields:
         rows.append(Text(x0 + x + 1.0, edge + y + 7.6, label, 2.5))
         most = (120.0 if not y and not x else 60.0) - 2.0
-        size = max(2.5, min(3.2, most / (BROAD * max(len(text), 1))))
-        while BROAD * size * len(text) > most + 6.0:
-            text = text[:-2] + "…"
+        size, text = fitted(text, most)
         rows.append(Text(x0 + x + 1.0, edge + y + 2.4, text, size))
         if x:
             rows.append(segment(x0 + x, edge + y, x0 + x, edge + y + 11.0, "DIMENSIONS"))
     return rows
+
+
+def fitted(text: str, most: float) -> tuple[float, str]:
+    """Letter size (mm, 2.5 to 3.2) at which a text fits into `most` mm, and the text, shortened where it must be."""
+    size = max(LETTER, min(3.2, most / max(breadth(text, 1.0), 1e-9)))
+    while breadth(text, size) > most:
+        text = text.rstrip("…")[:-1] + "…"
+    return size, text
 
 
 def projection_symbol(plan: SheetPlan, projection: str) -> list[Entity]:

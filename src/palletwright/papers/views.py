@@ -87,7 +87,8 @@ def side_view(side: dict[str, Any], order: dict[str, int], width: float, height:
         )
         if kind == "part":
             part = station["parts"][int(name.removeprefix("part")) - 1]
-            labels.append((place(np.concatenate(group).mean(axis=0)[None])[0], part, order[part], _room(group, scale)))
+            middle = (np.concatenate(group).min(axis=0) + np.concatenate(group).max(axis=0)) / 2
+            labels.append((place(middle[None])[0], part, order[part], _room(group, scale)))
     for at, part, number, room in labels:
         size = min(7.0, max(SMALLEST, 0.42 * room))
         parts.append(_text(at[0], at[1] + 0.1 * size, str(number), size, bold=True))

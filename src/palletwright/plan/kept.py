@@ -119,7 +119,9 @@ def _grip(grip: Grip) -> dict[str, Any]:
 
 
 def _grip_from(row: Mapping[str, Any]) -> Grip:
-    same: dict[str, Any] = {name: tuple(row[name]) if isinstance(row[name], list) else row[name] for name in GRIP}
+    same: dict[str, Any] = {
+        name: tuple(row[name]) if isinstance(row[name], list) else row[name] for name in GRIP if name in row
+    }
     return Grip(
         **same,
         poses=np.array(row["poses"], np.float64).reshape(-1, 4, 4),
@@ -141,7 +143,9 @@ def _cut(cut: Cut) -> dict[str, Any]:
 
 
 def _cut_from(row: Mapping[str, Any]) -> Cut:
-    same: dict[str, Any] = {name: tuple(row[name]) if isinstance(row[name], list) else row[name] for name in CUT}
+    same: dict[str, Any] = {
+        name: tuple(row[name]) if isinstance(row[name], list) else row[name] for name in CUT if name in row
+    }
     return Cut(
         **same,
         direction=_vec(row["direction"]),

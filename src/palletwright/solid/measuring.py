@@ -19,8 +19,9 @@ from palletwright.solid.writing import run as write
 def run(files: list[tuple[str, list[tuple[str, Shape]], str]], timestamp: str) -> list[list[Measured]]:
     """The job `measure`: for each file (path, named shapes, title) the solids that were read back."""
     answers = []
+    known: dict[int, Any] = {}
     for path, shapes, title in files:
-        write(path, shapes, timestamp, title)
+        write(path, shapes, timestamp, title, known)
         shape, _ = load(path)
         answers.append([measured(solid) for solid in explore(shape, Kind.TopAbs_SOLID)])
     return answers

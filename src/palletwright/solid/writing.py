@@ -30,8 +30,13 @@ from palletwright.solid.kernel import Refused
 from palletwright.solid.primitives import Block, Cut, Exact, Extrusion, Placed, Rod, Shape
 
 
-def run(path: str, shapes: list[tuple[str, Shape]], timestamp: str, title: str) -> None:
-    """The job `write`."""
+def run(
+    path: str, shapes: list[tuple[str, Shape]], timestamp: str, title: str, known: dict[int, Any] | None = None
+) -> None:
+    """The job `write`. `known`: kernel shapes by the id of their description, so that several files build each once."""
+    known = {} if known is None else known
+    for name, shape in shapes:
+        known[id(shape)] = built(name, shape, known)
     document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
     application = XCAFApp_Application.GetApplication_s()
     application.NewDocument(TCollection_ExtendedString("MDTV-XCAF"), document)
@@ -39,12 +44,12 @@ def run(path: str, shapes: list[tuple[str, Shape]], timestamp: str, title: str) 
     tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
     XCAFDoc_ShapeTool.SetAutoNaming_s(False)
     if len(shapes) == 1:
-        name_label(tool.AddShape(built(*shapes[0]), False), shapes[0][0])
+        name_label(tool.AddShape(known[id(shapes[0][1])], False), shapes[0][0])
     else:
         assembly = tool.NewShape()
         name_label(assembly, title)
         for name, shape in shapes:
-            part = tool.AddShape(built(name, shape), False)
+            part = tool.AddShape(known[id(shape)], False)
             name_label(part, name)
             name_label(tool.AddComponent(assembly, part, TopLoc_Location()), name)
         tool.UpdateAssemblies()
@@ -73,18 +78,20 @@ def write(document: Any, path: str, timestamp: str, title: str) -> None:
         raise Refused(f"{path} can't be written")
 
 
-def built(name: str, shape: Shape) -> Any:
+def built(name: str, shape: Shape, known: dict[int, Any] | None = None) -> Any:
     """The kernel's shape. Raises Refused with the name where it can't be built."""
     try:
-        return made(shape)
+        return made(shape, {} if known is None else known)
     except Refused:
         raise
     except Exception as error:
         raise Refused(f"{name}: the CAD kernel can't build it ({type(error).__name__})") from error
 
 
-def made(shape: Shape) -> Any:
-    """The kernel's shape of a description."""
+def made(shape: Shape, known: dict[int, Any]) -> Any:
+    """The kernel's shape of a description; cuts are kept in `known` by the id of their description."""
+    if id(shape) in known:
+        return known[id(shape)]
     if isinstance(shape, Block):
         return BRepPrimAPI_MakeBox(gp_Pnt(*shape.lo), gp_Pnt(*shape.hi)).Solid()
     if isinstance(shape, Rod):
@@ -101,9 +108,10 @@ def made(shape: Shape) -> Any:
     if isinstance(shape, Placed):
         transform = gp_Trsf()
         transform.SetValues(*(value for row in shape.transform[:3] for value in row))
-        return BRepBuilderAPI_Transform(made(shape.shape), transform, True).Shape()
+        return BRepBuilderAPI_Transform(made(shape.shape, known), transform, True).Shape()
     assert isinstance(shape, Cut)
-    return single(without(made(shape.body), [made(tool) for tool in shape.tools]))
+    known[id(shape)] = single(without(made(shape.body, known), [made(tool, known) for tool in shape.tools]))
+    return known[id(shape)]
 
 
 def without(body: Any, tools: list[Any]) -> Any:
