@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from independent import distinct, moves, without_what_it_lacks
+from independent import distinct, moves, without_what_it_lacks, zeros
 
-from palletwright.cycle import check_programs, for_machine, read_dialect, shipped_dialects, write_programs
+from palletwright.cycle import Dialect, check_programs, for_machine, read_dialect, shipped_dialects, write_programs
+from palletwright.cycle.check_program import wanted_feeds
 from palletwright.cycle.modal_state import OFFSETS, offset_name
-from palletwright.cycle.offsets import offset_words
+from palletwright.cycle.offsets import offset_words, zero_of
 from palletwright.cycle.program_job import ProgramJob
 from palletwright.cycle.trace import trace
 
@@ -64,7 +65,17 @@ def agree(job: ProgramJob, machine: Any, folder: Path) -> int:
             assert a[0] == b[0]
             assert max(abs(x - y) for x, y in zip(a[1:4], b[1:4], strict=True)) < APART, (a, b)
             assert abs((a[4] - b[4] + 180.0) % 360.0 - 180.0) < APART
+        _zeros_agree(job, kind, folder)
         used = {NUMBER[offset_words(job, kind, step.place)] for step in job.steps}
         assert {one[0] for one in ours} == used
         compared += len(ours)
     return compared
+
+
+def _zeros_agree(job: ProgramJob, kind: Dialect, folder: Path) -> None:
+    """Every step that feeds does so under its place's own zero, as the interpreter set it."""
+    steps = [job.steps[w.step].place for w in wanted_feeds(job, kind)]
+    wanted = [(NUMBER[offset_words(job, kind, k)], *(round(v, 4) for v in zero_of(job, k))) for k in steps]
+    for a, b in zip(zeros(folder), distinct(wanted), strict=True):  # type: ignore[arg-type]
+        assert a[0] == b[0]
+        assert max(abs(x - y) for x, y in zip(a[1:], b[1:], strict=True)) < APART, (a, b)

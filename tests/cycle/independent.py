@@ -78,6 +78,21 @@ def feeds(text: str, tools: Mapping[int, float], folder: Path) -> list[Spot]:
     return [move[:4] for what, move in _told(text, tools, folder) if what != "STRAIGHT_TRAVERSE"]
 
 
+def zeros(folder: Path) -> list[Spot]:
+    """(number, x, y, z) of every work offset that the last run fed under, in its order, without what repeats; in the
+    interpreter's machine coordinates, mm."""
+    now: Spot | None = None
+    found: list[Spot] = []
+    for line in (folder / "out.txt").read_text().splitlines():
+        hit = _LINE.search(line)
+        if hit and hit[1] == "SET_G5X_OFFSET":
+            number, x, y, z = (part.strip() for part in hit[2].split(",")[:4])
+            now = (number, float(x), float(y), float(z))
+        elif hit and hit[1] in ("STRAIGHT_FEED", "ARC_FEED") and now is not None and found[-1:] != [now]:
+            found.append(now)
+    return found
+
+
 def distinct(found: list[Move]) -> list[Move]:
     """Without moves that go nowhere."""
     return [one for k, one in enumerate(found) if k == 0 or one != found[k - 1]]
