@@ -7,6 +7,7 @@ import pytest
 from grip_cases import CASES, block_with_pocket, plate_with_holes, shop, side_drilled
 
 from palletwright.grip import Grip, relieved
+from palletwright.grip.reliefs import GRID
 from palletwright.solid.bodies import box, cylinder, manifold
 from palletwright.solid.model import Mesh
 
@@ -54,7 +55,7 @@ def test_a_drill_through_the_base_gets_a_round_pocket_of_its_size_under_it() -> 
         (relief,) = grip.reliefs
         tip = grip.poses[0] @ np.array([70.0, 25.0, -2.0, 1.0])
         np.testing.assert_allclose(relief.at, tip[:2], atol=1e-6)
-        assert relief.diameter == pytest.approx(6.0 + 2.0 * floors.cutter, rel=0.01)
+        assert relief.diameter == pytest.approx(6.0 + 2.0 * (floors.cutter + GRID), rel=0.01)
         need = floors.cutter + floors.tool_setting_error - tip[2]
         assert need <= relief.depth < need + 1.0
         gone = manifold(PLATE).volume() - manifold(milled(grip)).volume()

@@ -17,6 +17,7 @@ from palletwright.solid.model import Floats, Mesh
 
 STEP = 1.0  # mm: depths are rounded up to it, so that few pockets of different depth are milled; our own choice
 LEVELS = 3  # depths at most; our own choice
+GRID = 0.75  # mm: pockets are wider than the floor asks by what a reach check on a 0.5 mm grid may take off (√2·pitch)
 SKIN = 0.5  # mm by which what is milled away stands over the face
 ROUND = 0.02  # share of the radius by which a round pocket's rim may depart from its circle
 
@@ -36,7 +37,7 @@ def reliefs(work: Work, lift: float, shift: Floats) -> tuple[Relief, ...]:
     taken: BaseGeometry = shapely.Polygon()
     for k, depth in enumerate(depths):
         next_level = depths[k + 1] if k + 1 < len(depths) else 0.0
-        area = cut_outs(work, work.vertical - lift - float(next_level), work.lateral)
+        area = cut_outs(work, work.vertical - lift - float(next_level), work.lateral + GRID)
         for piece in shapely.get_parts(area.difference(taken)):
             if piece.area > 1e-3:
                 made.append(_relief(shapely.affinity.translate(piece, float(shift[0]), float(shift[1])), float(depth)))

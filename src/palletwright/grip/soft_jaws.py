@@ -14,8 +14,9 @@ from palletwright.grip.bodies import section
 from palletwright.grip.draft import Draft, Piece, vec
 from palletwright.grip.jaws import jaw_clamp, least_wide
 from palletwright.grip.model import Contact
+from palletwright.grip.reliefs import GRID
 from palletwright.grip.rounds import turns_alike
-from palletwright.grip.seats import Seat, patch_points, relief_depth, support_points, unsupported
+from palletwright.grip.seats import Seat, cut_outs, patch_points, relief_depth, support_points
 from palletwright.grip.spots import DEEPEST, NOSE, SLACK
 from palletwright.grip.work import Work
 from palletwright.solid.model import Floats
@@ -116,6 +117,7 @@ def _jaws_about(
     far = 1e4
     across = np.array([-closing[1], closing[0]])
     halves, steps = [], []
+    milled = cut_outs(work, work.vertical, work.lateral + GRID)
     for sign in (1.0, -1.0):
         start = middle * closing + sign * (SLIT / 2.0) * closing
         half = shapely.Polygon(
@@ -134,7 +136,7 @@ def _jaws_about(
             work.fault("soft_jaw", f"soft jaws {grip:.0f} mm over the seat stand in the tools' way", short)
             return None
         halves.append(body)
-        steps.append(shapely.intersection(block, half).difference(body).difference(unsupported(work)))
+        steps.append(shapely.intersection(block, half).difference(body).difference(milled))
     return halves, steps
 
 

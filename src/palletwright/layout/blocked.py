@@ -18,6 +18,7 @@ from palletwright.layout.swept import Rows, outline_shifts, swept_shifts
 
 BODIES = "bodies"
 TOUCH = 1e-5  # mm by which contact may be undershot by rounding; the outer sets are larger than needed by more
+JOINED = 1e-4  # mm within which a displacement is one at which a stop is shared
 _kept: dict[str, Table] = {}
 
 
@@ -35,6 +36,8 @@ class Table:
     causes: dict[str, dict[int, Any]]
     kept: dict[Any, Any] = field(default_factory=dict)
     """What the search works out from the sets alone, for further sides."""
+    joints: dict[int, NDArray[np.float64]] = field(default_factory=dict)
+    """By relative turn, displacements (n, 2) that are allowed all the same: two modules share a stop there."""
 
     @cached_property
     def _tests(self) -> dict[int, Any]:
@@ -46,7 +49,16 @@ class Table:
     def blocked(self, turn_a: int, turn_b: int, shift: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether B at turn `turn_b`, displaced by `shift` (n, 2) mm from A at `turn_a`, is blocked."""
         local = _back(shift, turn_a)
-        return np.asarray(shapely.contains_xy(self._tests[(turn_b - turn_a) % 4], local[:, 0], local[:, 1]))
+        turn = (turn_b - turn_a) % 4
+        hit = np.asarray(shapely.contains_xy(self._tests[turn], local[:, 0], local[:, 1]))
+        for d in self.joints.get(turn, ()):
+            hit &= np.abs(local - d).max(axis=1) > JOINED
+        return hit
+
+    def joints_at(self, turn_a: int, turn_b: int) -> NDArray[np.float64]:
+        """The joints (n, 2) mm of a module at `turn_b` from one at `turn_a`, in the side's frame."""
+        own = self.joints.get((turn_b - turn_a) % 4, np.zeros((0, 2)))
+        return _back(own, -turn_a % 4)
 
     def world(self, turn_a: int, turn_b: int) -> Any:
         """The outer blocked set in the side's frame."""

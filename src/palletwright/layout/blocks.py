@@ -20,9 +20,7 @@ def _rods(X, Y, k):  # type: ignore[no-untyped-def]
 def _five_table(xs, ys, floor, a, b, goal, most_work, top_only):  # type: ignore[no-untyped-def]
     """count[i, j] for the rectangle xs[i] × ys[j], and its cuts. `floor` maps a length to the index of its sum.
 
-    Blocks for x1 ≤ x2 and y1 ≤ y2: [0, x1] × [0, y2], [x1, X] × [0, y1], [x1, x2] × [y1, y2],
-    [0, x2] × [y2, Y], [x2, X] × [y1, Y]. With `top_only` all but the whole are cut straight through
-    only. A rectangle at its bound is not searched.
+    With `top_only` all but the whole are cut straight through only. A rectangle at its bound is not searched.
     """
     n, m = len(xs), len(ys)
     count = np.zeros((n, m), dtype=np.int32)
@@ -34,59 +32,77 @@ def _five_table(xs, ys, floor, a, b, goal, most_work, top_only):  # type: ignore
             best = max((X // a) * (Y // b), (X // b) * (Y // a))
             bound = min((X * Y - max(_rods(X, Y, a), _rods(X, Y, b))) // (a * b), goal)
             if top_only and best < bound and (i < n - 1 or j < m - 1):
-                for p in range(1, i):
-                    total = count[p, j] + count[floor[X - xs[p]], j]
-                    if total > best:
-                        best = total
-                        cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = xs[p], xs[p], Y, Y
-                for r in range(1, j):
-                    total = count[i, r] + count[i, floor[Y - ys[r]]]
-                    if total > best:
-                        best = total
-                        cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = 0, X, ys[r], Y
+                best = _straight(xs, ys, floor, count, cuts, i, j, best)
             elif best < bound and work < most_work:
-                done = False
-                for p in range(i + 1):
-                    x1 = xs[p]
-                    if 2 * x1 > X:
-                        break
-                    for q in range(p, i + 1):
-                        x2 = xs[q]
-                        if x1 + x2 > X:
-                            break
-                        right = floor[X - x1]
-                        centre = floor[x2 - x1]
-                        last = floor[X - x2]
-                        work += (j + 1) * (j + 2) // 2
-                        for r in range(j + 1):
-                            y1 = ys[r]
-                            two = count[right, r] if right < i or r < j else 0
-                            for s in range(r, j + 1):
-                                y2 = ys[s]
-                                four_y = floor[Y - y2]
-                                five_y = floor[Y - y1]
-                                if (p == i and s == j) or (q == i and four_y == j) or (last == i and five_y == j):
-                                    continue
-                                if right == i and r == j:
-                                    continue
-                                mid = floor[y2 - y1]
-                                if centre == i and mid == j:
-                                    continue
-                                total = count[p, s] + two + count[centre, mid] + count[q, four_y] + count[last, five_y]
-                                if total > best:
-                                    best = total
-                                    cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = x1, x2, y1, y2
-                                    if best >= bound:
-                                        done = True
-                                        break
-                            if done:
-                                break
-                        if done:
-                            break
-                    if done:
-                        break
+                best, more = _five(xs, ys, floor, count, cuts, i, j, best, bound)
+                work += more
             count[i, j] = best
     return count, cuts, work < most_work
+
+
+@numba.njit(cache=True, nogil=True)
+def _straight(xs, ys, floor, count, cuts, i, j, best):  # type: ignore[no-untyped-def]
+    """The best of two rectangles, cut straight through; writes its cuts."""
+    X, Y = xs[i], ys[j]
+    for p in range(1, i):
+        total = count[p, j] + count[floor[X - xs[p]], j]
+        if total > best:
+            best = total
+            cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = xs[p], xs[p], Y, Y
+    for r in range(1, j):
+        total = count[i, r] + count[i, floor[Y - ys[r]]]
+        if total > best:
+            best = total
+            cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = 0, X, ys[r], Y
+    return best
+
+
+@numba.njit(cache=True, nogil=True)
+def _five(xs, ys, floor, count, cuts, i, j, best, bound):  # type: ignore[no-untyped-def]
+    """(best, work) of five blocks for x1 ≤ x2 and y1 ≤ y2; writes its cuts.
+
+    The blocks: [0, x1] × [0, y2], [x1, X] × [0, y1], [x1, x2] × [y1, y2], [0, x2] × [y2, Y], [x2, X] × [y1, Y].
+    """
+    X = xs[i]
+    work = 0
+    for p in range(i + 1):
+        if 2 * xs[p] > X:
+            break
+        for q in range(p, i + 1):
+            if xs[p] + xs[q] > X:
+                break
+            work += (j + 1) * (j + 2) // 2
+            found = _five_high(xs, ys, floor, count, cuts, i, j, p, q, best, bound)
+            best = max(best, found)
+            if best >= bound:
+                return best, work
+    return best, work
+
+
+@numba.njit(cache=True, nogil=True)
+def _five_high(xs, ys, floor, count, cuts, i, j, p, q, best, bound):  # type: ignore[no-untyped-def]
+    """The best y1, y2 for x1 = xs[p] and x2 = xs[q]; stops once it meets the bound."""
+    X, Y = xs[i], ys[j]
+    right, centre, last = floor[X - xs[p]], floor[xs[q] - xs[p]], floor[X - xs[q]]
+    for r in range(j + 1):
+        y1 = ys[r]
+        two = count[right, r] if right < i or r < j else 0
+        if right == i and r == j:
+            continue
+        for s in range(r, j + 1):
+            y2 = ys[s]
+            four_y, five_y, mid = floor[Y - y2], floor[Y - y1], floor[y2 - y1]
+            if (p == i and s == j) or (q == i and four_y == j) or (last == i and five_y == j):
+                continue
+            if centre == i and mid == j:
+                continue
+            total = count[p, s] + two + count[centre, mid] + count[q, four_y] + count[last, five_y]
+            if total > best:
+                best = total
+                cuts[i, j, 0], cuts[i, j, 1], cuts[i, j, 2], cuts[i, j, 3] = xs[p], xs[q], y1, y2
+                if best >= bound:
+                    return best
+    return best
 
 
 def five_blocks(

@@ -123,9 +123,18 @@ def _edge_points(shape: Any, samples: int) -> Points:
     return np.asarray(np.unique(np.round(points, 5), axis=0))
 
 
-def lattices(cell: Cell, limit: tuple[float, float], effort: int) -> Iterator[tuple[Points, Points]]:
-    """Pairs of steps (u, v) for which every displacement i·u + j·v within ±4 is clear."""
-    first = cell.once(("first", effort), lambda: _first_steps(cell, 12 * effort))
+def lattices(
+    cell: Cell, limit: tuple[float, float], effort: int, step: Points | None = None
+) -> Iterator[tuple[Points, Points]]:
+    """Pairs of steps (u, v) for which every displacement i·u + j·v within ±4 is clear.
+
+    With `step` that is the only first one, taken as clear itself: a displacement at which two modules share a stop.
+    """
+    first = cell.once(("first", effort), lambda: _first_steps(cell, 12 * effort)) if step is None else step[None, :]
+    if step is not None:
+        far = np.arange(2, NEIGHBOURS + 1)[:, None] * step
+        if shapely.contains_xy(cell.tester, far[:, 0], far[:, 1]).any():
+            return
     for u in _within(first, limit)[: 16 * effort]:
         second = cell.once(tuple(u), lambda u=u: _second_steps(cell, u))  # type: ignore[misc]
         for v in _within(second, (limit[0] + 2 * abs(u[0]), limit[1] + 2 * abs(u[1])))[: 6 * effort]:

@@ -30,7 +30,8 @@ class Module:
 
     `bodies` are closed meshes with names; `sweeps` what its own cuts sweep; `outline` the union of the bodies'
     footprints on the side as a shapely geometry; `parts` how many parts it holds; `turns` the allowed quarter
-    turns (a needed direction must stay square to the rotary axis).
+    turns (a needed direction must stay square to the rotary axis). `stops` names the bodies that may serve a
+    neighbour as well: stops and rails that stand alone.
     """
 
     operation: int
@@ -40,6 +41,7 @@ class Module:
     outline: Any
     parts: int
     turns: tuple[int, ...] = (0, 1, 2, 3)
+    stops: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import chain
+from typing import Any
 
 from palletwright.layout.blocked import table
 from palletwright.layout.board import NONE, Board, Placed, clear, greedy
 from palletwright.layout.bounds import outline_centre, upper_bound
 from palletwright.layout.boxes import Points, box_patterns
 from palletwright.layout.choose import candidates, largest_clear
+from palletwright.layout.joints import bare, joints, shared
 from palletwright.layout.lattice import Cell, double_cells, fitted, lattices, single_cells
 from palletwright.layout.limits import proof_of, too_large, what_stops_one_more
 from palletwright.layout.model import Module, Packing, Side, Station
@@ -70,6 +73,11 @@ def pack(
     board = Board({t: r for t, r in board.rooms.items() if not r.is_empty}, board.table)
     goal = bound if most is None else min(bound, most)
     best = search(board, goal, effort, seed, outline_centre(module.outline)) if board.rooms and goal > 0 else NONE
+    if module.stops and (most is None or len(best) < most):
+        board, best, bound, bound_name = _sharing(
+            module, area, board, best, (bound, bound_name), most, clearance, solid_gap, nose, pitch, effort
+        )
+        goal = bound if most is None else min(bound, most)
     if not clear(board, best):
         raise AssertionError("a packing failed its exact check")
     best = _first(best.sorted(), goal)
@@ -83,6 +91,37 @@ def pack(
     )
     pattern = best.pattern or "none"
     return Packing(stations, len(best), bound, len(best) == bound, pattern, reasons, (), "ok" if stations else "empty")
+
+
+def _sharing(
+    module: Module,
+    area: Any,
+    board: Board,
+    best: Placed,
+    bound: tuple[int, str],
+    most: int | None,
+    clearance: float,
+    gap: float,
+    nose: Rows | None,
+    pitch: float,
+    effort: int,
+) -> tuple[Board, Placed, int, str]:
+    """The same with rows that share stops where they hold more; its bound then counts no stops at all.
+
+    Where they don't, the bound stands for modules with stops of their own, and says so.
+    """
+    relative = {(b - a) % 4 for a in board.turns for b in board.turns}
+    found = joints(module, relative, clearance, gap, nose)
+    if not found:
+        return board, best, *bound
+    joined = Board(board.rooms, replace(board.table, joints=found, kept=board.table.kept))
+    more = shared(joined, 10**6 if most is None else most, effort)
+    if len(more) <= len(best):
+        return board, best, bound[0], f"{bound[1]}, each with its own stops"
+    plain = bare(module)
+    least = Board(board.rooms, table(plain, plain, relative, clearance, gap, nose, pitch))
+    limit, name = upper_bound(least, plain.outline, area, gap, exact=effort > 0)
+    return joined, more, limit, f"{name}, stops shared"
 
 
 def search(board: Board, goal: int, effort: int, seed: int, centre: Points) -> Placed:
