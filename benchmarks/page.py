@@ -57,21 +57,26 @@ def main() -> None:
     wall, _ = times(lambda: parts.read_part(step.name, step.read_bytes()), 3)
     print(f"a STEP file read in its own process, known to the cache: {wall:.0f}")
     desk = Desk(prepare(Job.model_validate(data["job"]), Shop.model_validate(data["shop"])))
-    wall, used = times(lambda: desk.warm(design), 1)
+    wall, used = times(lambda: desk.warm(design, {}), 1)
     print(f"made ready for changes: {wall:.0f} ({used:.0f})")
     name = design["stations"][0]["parts"][0]
-    desk.quick(design, name)
+    desk.quick(design, {}, name)
 
     def drag() -> None:
         design["stations"][0]["x"] += 0.1
-        desk.quick(design, name)
+        desk.quick(design, {}, name)
 
     wall, used = times(drag, 25)
     print(f"margins while dragging: {wall:.0f} ({used:.0f}), limit {DRAG_MS:.0f}")
     design["stations"][0]["x"] -= 2.5
-    desk.check(design, "plan 1", design["sets"], label)
-    wall, used = times(lambda: desk.check(design, "plan 1", design["sets"], label), 5)
+    desk.check(design, {}, "plan 1", design["sets"], label)
+    wall, used = times(lambda: desk.check(design, {}, "plan 1", design["sets"], label), 5)
     print(f"full check with new numbers and pictures: {wall:.0f} ({used:.0f}), limit {CHECK_MS:.0f}")
+    wish = {"terms": {}, "locked": [name], "refit": True, "sides": {}}
+    wall, used = times(lambda: desk.adapt(design, {}, wish), 1)
+    print(f"best with one station locked: {wall:.0f} ({used:.0f})")
+    wall, used = times(lambda: desk.adapt(design, {}, wish | {"terms": {"floors": {"cutter": 3.0}}}), 1)
+    print(f"filled again with another margin: {wall:.0f} ({used:.0f})")
     print(f"memory of the warm process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 

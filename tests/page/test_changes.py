@@ -272,6 +272,7 @@ class TestOtherwise:
         ("terms", "told"),
         [
             ({"floors": {"cutter": -1}}, "greater than or equal to 0"),
+            ({"floors": {"cutter": 1e9}}, "less than or equal to"),
             ({"floors": {"gap": 1}}, "floors.gap"),
             ({"held_by": [{"feature": "hole-1", "clamps": ["thumb"]}]}, "is no clamp of this shop"),
             ({"tools": {"hole-1": 999}}, "is no tool of this shop"),

@@ -106,6 +106,14 @@ class TestSizes:
             return  # the server hung up in the middle: refused as well
         assert answer.status_code in (400, 413)
 
+    @pytest.mark.parametrize("value", ["NaN", "Infinity", "1e999", '"\\ud800"', "[" * 100_000])
+    def test_what_json_can_t_say_is_never_kept(self, served: Served, value: str) -> None:
+        job = served.client.post("/api/jobs", json={}).json()["id"]
+        body = f'{{"revision": 0, "name": "x", "draft": {{"pain": {value}}}}}'
+        answer = served.client.put(f"/api/jobs/{job}/draft", content=body, headers={"content-type": "application/json"})
+        assert answer.status_code in (400, 422)
+        assert served.client.get(f"/api/jobs/{job}").json()["revision"] == 0
+
     def test_the_server_still_answers(self, served: Served) -> None:
         assert served.client.get("/api/health").json()["up"] is True
 

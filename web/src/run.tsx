@@ -52,7 +52,7 @@ export function RunPanel({ id, currency, onEnd, onAgain }: { id: string; currenc
         {state.stages.map((s) => (
           <li key={s.name}>
             <span>{stageWords(s.name)}</span>
-            {s.total > 1 ? <progress value={s.done} max={s.total} aria-label={stageWords(s.name)} /> : <progress value={s.done ? 1 : undefined} max={1} aria-label={stageWords(s.name)} />}
+            {s.total > 1 ? <progress value={s.done} max={s.total} aria-label={stageWords(s.name)} /> : <progress value={s.done ? 1 : 0} max={1} aria-label={stageWords(s.name)} />}
             <span class="soft">{s.total > 1 ? `${num(s.done, 0)} of ${num(s.total, 0)}` : s.done ? "done" : "at it"}</span>
           </li>
         ))}

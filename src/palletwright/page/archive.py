@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from dataclasses import asdict
 from typing import Any
 
 from sqlalchemy import select
@@ -13,8 +14,10 @@ from sqlalchemy.orm import Session
 from palletwright.errors import Fault, InputError
 from palletwright.page import parts, seen, shopfiles
 from palletwright.page.store import Store, found, new_id, noted, now, packed, past, unpacked
+from palletwright.page.strict import parsed
 from palletwright.page.tables import EditRow, HeadRow, JobRow, PartRow, PlanRow, ShopRow, TickRow
 from palletwright.page.terms import terms_of
+from palletwright.plan.record import design_from, plain
 
 FORMAT = 1
 GREATEST = 400_000_000
@@ -75,11 +78,11 @@ def read(store: Store, blob: bytes) -> str:
     """
     files = _files(blob)
     try:
-        top = json.loads(files["job.json"])
+        top = parsed(files["job.json"])
         if top["format"] != FORMAT:
             raise ValueError(f"format {top['format']}")
-        plans = [json.loads(files[f"plans/{k}.json"]) for k in range(len(top["plans"]))]
-        shop_files = json.loads(files["shop.json"]) if "shop.json" in files else None
+        plans = [parsed(files[f"plans/{k}.json"]) for k in range(len(top["plans"]))]
+        shop_files = parsed(files["shop.json"]) if "shop.json" in files else None
         draft = dict(top["draft"])
         part_name = str(top["part"]) if "part.step" in files else ""
     except (KeyError, TypeError, ValueError, UnicodeDecodeError) as error:
@@ -120,16 +123,17 @@ def _keep_plan(session: Session, job: str, said: dict[str, Any], data: dict[str,
     title, made = str(said["title"])[:500], str(said["made"])[:32]
     session.add(PlanRow(id=plan, job=job, made=made, title=title, data=packed(data), foreign=True))
     session.flush()
-    text = ("what", "design")
     for e in said["edits"]:
-        json.loads(e["design"])
-        terms = json.dumps(terms_of(json.loads(e.get("terms", "{}"))).said)
+        design = design_from(parsed(e["design"]), "the archive", "design")
+        terms = json.dumps(terms_of(parsed(e.get("terms", "{}"))).said)
         step = int(e["step"])
         if step < 1:
             raise ValueError(f"step {step} of a change")
-        session.add(EditRow(plan=plan, way=int(e["way"]), step=step, terms=terms, **{k: str(e[k]) for k in text}))
+        kept = json.dumps(plain(asdict(design)))
+        row = EditRow(plan=plan, way=int(e["way"]), step=step, terms=terms, what=str(e["what"])[:200], design=kept)
+        session.add(row)
     for h in said["heads"]:
-        locked = json.dumps([str(n)[:60] for n in json.loads(h.get("locked", "[]"))])
+        locked = json.dumps([str(n)[:60] for n in parsed(h.get("locked", "[]"))])
         session.add(HeadRow(plan=plan, way=int(h["way"]), step=int(h["step"]), locked=locked))
     for t in said["ticks"]:
         item, value, at = str(t["item"])[:120], str(t["value"])[:2000], str(t["at"])[:32]

@@ -20,9 +20,10 @@ from palletwright.page.naming import attachment
 from palletwright.page.runs import Live
 from palletwright.page.store import found as row_of
 from palletwright.page.store import new_id, noted, now, past
+from palletwright.page.strict import StrictRoute
 from palletwright.page.tables import EditRow, HeadRow, JobRow, PartRow, PastRow, PlanRow, RunRow, ShopRow, TickRow
 
-router = APIRouter(prefix="/api", tags=["jobs"])
+router = APIRouter(prefix="/api", tags=["jobs"], route_class=StrictRoute)
 
 Id = Annotated[str, Field(max_length=40)]
 

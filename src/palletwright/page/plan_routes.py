@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
@@ -19,6 +20,7 @@ from palletwright.page.job_routes import Elsewhere, Id
 from palletwright.page.naming import attachment
 from palletwright.page.printer import printed
 from palletwright.page.store import noted, now
+from palletwright.page.strict import StrictRoute
 from palletwright.page.tables import TickRow
 from palletwright.page.terms import Terms, in_words, job_with, shop_with, terms_of
 
@@ -26,7 +28,7 @@ CLOSED_OFF = (
     "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
 )
 """Policy of a report that is shown here: its own scripts run, with no way to this page or anywhere else."""
-router = APIRouter(prefix="/api/plans", tags=["plans"])
+router = APIRouter(prefix="/api/plans", tags=["plans"], route_class=StrictRoute)
 Way = Annotated[int, Field(ge=0, le=1000)]
 Name = Annotated[str, Field(max_length=60)]
 
@@ -218,15 +220,15 @@ def dimension(at: At, id: Id, way: Way, ask: Ask) -> Any:
 @router.post("/{id}/ways/{way}/steps")
 def add_step(at: At, id: Id, way: Way, said: Step) -> dict[str, Any]:
     """Keep a change. It counts as unchecked until the full check has passed."""
-    from palletwright.plan.record import design_from
+    from palletwright.plan.record import design_from, plain
 
     row, data = plan_of(at, id)
     way_number(data, way)
-    design_from(said.design, "the page", "design")
+    design = plain(asdict(design_from(said.design, "the page", "design")))
     with at.store.session() as session:
         if changes.standing(session, id, way) != said.step:
             raise Elsewhere("this way was changed in another window: load it again to go on from there")
-        changes.add(session, id, way, said.what, said.design, said.terms.said)
+        changes.add(session, id, way, said.what, design, said.terms.said)
         noted(session, row.job, f"{data['plans'][way]['name']}: {said.what}")
         return changes.state(session, id, way)
 

@@ -18,10 +18,11 @@ from palletwright.page.here import At
 from palletwright.page.job_routes import Elsewhere, Id, fault
 from palletwright.page.naming import attachment
 from palletwright.page.store import found, now
+from palletwright.page.strict import StrictRoute
 from palletwright.page.tables import JobRow, ShopRow
 from palletwright.shop.model import Floors, Rates
 
-router = APIRouter(prefix="/api", tags=["shops"])
+router = APIRouter(prefix="/api", tags=["shops"], route_class=StrictRoute)
 
 
 DEFAULTS = {"rates": Rates().model_dump(), "floors": Floors().model_dump()}

@@ -5,7 +5,7 @@ Terms are kept with every step of a way's changes; with none of them a way stand
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -16,6 +16,9 @@ from palletwright.shop.model import Shop
 FILE = "the change"
 MOST = 200
 """Entries that one kind of change may have."""
+
+
+Number = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
 
 
 class Only(BaseModel):
@@ -43,12 +46,12 @@ class Terms(BaseModel):
     """
 
     model_config = ConfigDict(extra="forbid")
-    floors: dict[str, float] = Field(default={}, max_length=20)
+    floors: dict[str, Number] = Field(default={}, max_length=20)
     held_by: list[Only] = Field(default=[], max_length=MOST)
     tools: dict[str, int] = Field(default={}, max_length=MOST)
-    stick_out: dict[str, float] = Field(default={}, max_length=MOST)
+    stick_out: dict[str, Number] = Field(default={}, max_length=MOST)
     per_year: int | None = Field(default=None, ge=1, le=100_000_000)
-    rates: dict[str, float] = Field(default={}, max_length=20)
+    rates: dict[str, Number] = Field(default={}, max_length=20)
     today: dict[str, Now] = Field(default={}, max_length=50)
 
     @property
