@@ -77,3 +77,20 @@ def test_a_moved_station_is_changed_and_all_else_survives(data, given):
     assert found.withdrawn == given.identity
     assert found.of("station", "changed") == ["10.1"]
     assert all(c.state == "survives" for c in found.changes if c.name != "10.1")
+
+
+def test_a_program_survives_only_where_every_cut_is_where_it_was(data, given):
+    """Kept visits: a cut that ends 0.1 mm deeper changes the program though its order is the same."""
+
+    def told(deeper):
+        other = copy.deepcopy(data)
+        visits = [
+            {"id": e["note"], "start": [0.0, 0.0, 30.0], "end": [0.0, 0.0, 5.0 - deeper]}
+            for e in other["plans"][0]["cycle"]["cycles"][0]["events"]
+            if e["what"] == "cut"
+        ]
+        other["plans"][0]["kept"] = {"cycles": [{"visits": visits, "clear": [["fixed", 0.0, 37, 400.0]]}]}
+        return facts(other, 0, Words())
+
+    assert revision(told(0.0), told(0.0)).of("program", "survives") == ["cycle 1"]
+    assert revision(told(0.0), told(0.1)).of("program", "changed") == ["cycle 1"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,13 +57,13 @@ def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> Car
     stations = _stations(facts, cycle, placing, poses)
     relief, notes = _reliefs(facts, stations, live, carrier, placing)
     taken, off = _on_ends(facts.words, mount_holes(carrier, poses), carrier, placing)
-    wanted = [
+    wanted = _once(
         hole
         for name, side, operation, pose in stations
         for hole in device_holes(
             facts.shop, live.options[operation].grip, name, side, poses[side], pose, steel=carrier.steel
         )
-    ]
+    )
     kept, left = _apart(facts.words, wanted, taken, relief, half)
     holes = _numbered([*kept, *taken])
     marks, unmarked = _marks(facts, cycle, placing, stations, holes, relief, half)
@@ -76,6 +76,15 @@ def carrier_model(facts: Facts, cycle: int, placing: Placing, live: Live) -> Car
     return CarrierModel(
         placing, carrier, tuple(holes), shape, (*off, *notes, *left, *unmarked), tuple(relief), tuple(marks), plain
     )
+
+
+def _once(holes: Iterable[Hole]) -> list[Hole]:
+    """Holes without those of a stop that a station shares with one before it: the same place, size and use."""
+    kept: dict[tuple[object, ...], Hole] = {}
+    for h in holes:
+        place = (h.side, round(h.x, 2) + 0.0, round(h.y, 2) + 0.0)
+        kept.setdefault((*place, h.diameter, h.thread, h.fit), h)
+    return list(kept.values())
 
 
 Standing = tuple[str, str, int, Floats]

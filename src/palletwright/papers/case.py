@@ -27,7 +27,7 @@ PARTS = (
 def case_sheet(facts: Facts) -> Sheet:
     """Two pages: what changes and what it pays; where the costs come from and what that rests on."""
     w = facts.words
-    blocks: list[Block] = [words(str(facts.data["title"]), "big"), _compared(facts)]
+    blocks: list[Block] = [words(_title(facts), "big"), _compared(facts)]
     blocks += [words(text) for text in _payback(facts)]
     blocks += [heading(w.say("what_spent")), _bill(facts), words(w.say("decision"), "big"), new_page()]
     blocks += [heading(w.say("where_cost", currency=_currency(facts))), _costs(facts)]
@@ -39,6 +39,11 @@ def case_sheet(facts: Facts) -> Sheet:
         )
     blocks += [heading(w.say("assumptions")), notes([*facts.data["assumptions"], *_reasons(facts)])]
     return Sheet(w.say("case_title"), head(facts), facts.identity, w.say("page"), (), tuple(blocks))
+
+
+def _title(facts: Facts) -> str:
+    name = facts.data["job"]["name"] or facts.data["part"]["name"]
+    return facts.words.say("case_head", name=name, n=facts.words.number(facts.way["parts_per_start"]))
 
 
 def _currency(facts: Facts) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from palletwright.papers.carriers import CarrierModel, cross_section, face_name, half_lengths, turned_radius
 from palletwright.papers.drafting import (
     LETTER,
+    Box,
     Circle,
     Entity,
     Line,
@@ -22,6 +24,7 @@ from palletwright.papers.drafting import (
     extent,
     hatched,
     labelled,
+    meet,
     moved,
     rectangle,
     segment,
@@ -140,7 +143,9 @@ def _notes(facts: Facts, model: CarrierModel, side: str) -> list[str]:
     """What else must be known to make this face, in short lines."""
     w = facts.words
     unit = w.length_unit
-    depth = w.say("draw_note_depth", mouth=w.length(MOUTH, 2), place=w.length(PLACE, 2), unit=unit)
+    depth = w.say(
+        "draw_note_depth", mouth=w.length(MOUTH, 2), place=w.length(PLACE, 2 if w.unit == "mm" else 3), unit=unit
+    )
     rows = [w.say("draw_note_seen"), depth, w.say("draw_note_assumed")]
     for p in model.pockets:
         if p.side == side:
@@ -175,11 +180,11 @@ def _views(facts: Facts, cycle: int, model: CarrierModel, side: str, projection:
     marks = [Line(s, "ENGRAVE") for m in model.marks if m.side == side for s in m.strokes]
     rows += marks
     taken = [(*(m.points.min(axis=0) - 0.5), *(m.points.max(axis=0) + 0.5)) for m in marks]
-    taken += [(-7.6, 2.8, -3.4, 7.4), (3.4, 2.8, 7.6, 7.4)]
     spots = [(h.x, h.y, h.widest / 2 + 1.5, h.label) for h in holes]
     spots += [(*p.centre, (p.diameter or 2.0) / 2, p.label) for p in model.pockets if p.side == side]
-    rows += _origin()
-    rows += labelled(spots, taken)
+    zero, boxes = _origin([*taken, *((x - r, y - r, x + r, y + r) for x, y, r, _ in spots)])
+    rows += zero
+    rows += labelled(spots, [*taken, *boxes])
     w = facts.words
     seen = extent(rows)
     rows += dimension((low[0], low[1]), (high[0], low[1]), seen[1] - low[1] - 8.0, w.length(high[0] - low[0], 2))
@@ -222,15 +227,27 @@ def _seen_name(facts: Facts, model: CarrierModel, side: str) -> str:
     return facts.words.say("draw_seen", side=face_name(facts.words, side)) + (f" ({letter})" if letter else "")
 
 
-def _origin() -> list[Entity]:
-    """The zero of the table, datum letters Q and R on its two middle planes; P is the face itself."""
-    return [
+def _origin(taken: Sequence[Box]) -> tuple[list[Entity], list[Box]]:
+    """The zero of the table with datum letters Q and R on its two middle planes (P is the face itself), where nothing
+    else stands, and the boxes that they take."""
+    rows: list[Entity] = [
         segment(-4.0, 0.0, 4.0, 0.0, "CENTRE"),
         segment(0.0, -4.0, 0.0, 4.0, "CENTRE"),
         Circle(0.0, 0.0, 1.2, "DIMENSIONS"),
-        *_datum(-5.5, 4.2, "Q"),
-        *_datum(5.5, 4.2, "R"),
     ]
+    boxes: list[Box] = [(-4.0, -4.0, 4.0, 4.0)]
+    for letter, along in (("Q", (0.0, 1.0)), ("R", (1.0, 0.0))):
+        for away in (5.5 * sign * step for step in range(1, 40) for sign in (1.0, -1.0)):
+            x, y = away * along[0], away * along[1] - 0.9
+            box = (x - 2.1, y - 1.4, x + 2.1, y + 3.2)
+            if not any(meet(box, b) for b in (*taken, *boxes)):
+                break
+        boxes.append(box)
+        rows += _datum(x, y, letter)
+        way = np.array(along) * np.sign(away)
+        line = np.stack([4.0 * way, (abs(away) - 2.0) * way])
+        rows.append(Line(line, "CENTRE"))
+    return rows, boxes
 
 
 def _datum(x: float, y: float, letter: str) -> list[Entity]:

@@ -125,7 +125,7 @@ def _print(paper: str, projection: str | None, logo: Path | None) -> Print:
 
 
 def _pdf(given: Facts, style: Print, sheet: Sheet) -> bytes:
-    return pdf(replace(sheet, owner=given.shop.name, logo=style.logo), style.paper)
+    return pdf(replace(sheet, owner=given.shop.name, logo=style.logo, language=given.words.language), style.paper)
 
 
 def _readings(given: Facts, path: Path | None, approved_by: str | None) -> list[Reading]:

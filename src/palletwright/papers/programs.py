@@ -24,6 +24,7 @@ from palletwright.cycle import (
 from palletwright.cycle.model import Cycle, Visit
 from palletwright.cycle.offsets import offset_words, shares_offset
 from palletwright.cycle.program_job import MOUNTS
+from palletwright.cycle.tool_life import NEVER
 from palletwright.errors import Fault, InputError
 from palletwright.papers.facts import Data, Facts, StationFact, quarter_turn, zero_at
 from palletwright.papers.live import Live
@@ -140,8 +141,10 @@ def _tool_lines(facts: Facts, cycle: int, live: Live) -> list[ToolLine]:
         cuts = [c.conditions for o in live.options.values() for c in o.cuts if c.tool == number]
         name, look = tool.name or tool.cutter.id, looked_at(tool)
         sisters = tuple(islice(free, edges[number]["edges"] - 1 if number in edges else 0))
+        starts = edges[number]["starts_per_edge"] if number in edges else None
+        starts = starts if starts is not None and 0 < starts < NEVER else None
         rpm, feed = min(c.rpm for c in cuts), min(c.feed for c in cuts)
-        lines.append(ToolLine(number, name, tool.gauge_length, rpm, feed, look, sisters))
+        lines.append(ToolLine(number, name, tool.gauge_length, rpm, feed, look, sisters, starts))
     return lines
 
 

@@ -20,7 +20,7 @@ def prove_sheet(facts: Facts, cycle: int) -> Sheet:
     """One cycle's prove-out sheet."""
     w = facts.words
     blocks: list[Block] = [heading(w.say("prove_order")), steps(_stages(facts, cycle))]
-    blocks += [heading(w.say("measure")), _measures(facts)]
+    blocks += [heading(w.say("measure")), words(w.say("place_note"), "small", lead=True), _measures(facts)]
     blocks += [heading(w.say("correction")), words(w.say("correction_rule")), _empty(facts), words(w.say("signed"))]
     return Sheet(
         w.say("prove_title"), head(facts, cycle), facts.identity, w.say("page"), cautions(facts), tuple(blocks)
@@ -122,14 +122,19 @@ def _tolerance(facts: Facts, feature: dict[str, Any]) -> str:
 def _measures(facts: Facts) -> Block:
     w = facts.words
     datums = ", ".join(f["value"] for f in facts.data["job"]["facts"] if f["kind"] == "datum")
-    titles = [w.say("feature"), "", w.say("nominal", unit=w.length_unit), w.say("op"), w.say("tolerance")]
-    titles += [w.say("datum", datums=datums or w.say("not_given")), *[w.say("result")] * 3]
+    unit = w.length_unit
+    titles = [w.say("feature"), "", w.say("nominal", unit=unit), w.say("depth", unit=unit), w.say("place", unit=unit)]
+    titles += [w.say("op"), w.say("tolerance"), w.say("datum", datums=datums or w.say("not_given"))]
+    found = {f["id"]: f for f in facts.data["access"]["features"]}
     rows = []
     for name, kind, size, number, text in measured(facts):
         what = w.say("kind_hole") if kind == "hole" else kind
         nominal = "" if size is None else "Ø " + w.length(size, 2)
-        rows.append([name, what, nominal, str(number), text or w.say("not_given"), "", "", "", ""])
-    return table(titles, rows, "llrrlllll", ["auto"] * 6 + ["1fr"] * 3)
+        depth, at = found[name].get("depth_mm"), found[name].get("position_mm")
+        deep = "" if depth is None else w.length(depth, 1)
+        spot = "" if at is None else " / ".join(w.length(v, 2) for v in at)
+        rows.append([name, what, nominal, deep, spot, str(number), text or w.say("not_given"), "", "", "", ""])
+    return table([*titles, *[w.say("result")] * 3], rows, "llrrlrlllll", ["auto"] * 8 + ["1fr"] * 3)
 
 
 def _empty(facts: Facts) -> Block:

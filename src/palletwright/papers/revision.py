@@ -115,11 +115,26 @@ def _tools(facts: Facts) -> dict[str, Any]:
 
 
 def _programs(facts: Facts) -> dict[str, Any]:
-    """A cycle's program survives where every cut of it comes in the same order at the same angle."""
-    return {
-        f"cycle {c + 1}": hash_of([(e["note"], round(e["angle"], 4)) for e in facts.events(c) if e["what"] == "cut"])
-        for c in facts.cycles
-    }
+    """A cycle's program survives where every cut comes in the same order, at the same angle, with the same tool, from
+    the same start to the same end, and every way across is as high. Without kept visits, where stations stand counts
+    in their place."""
+    rows: dict[str, Any] = {}
+    kept = facts.way.get("kept") or {}
+    for c in facts.cycles:
+        order = [(e["note"], round(e["angle"], 4), e["tool"]) for e in facts.events(c) if e["what"] == "cut"]
+        told: list[Any] = [order]
+        if kept:
+            cycle = kept["cycles"][c]
+            told += [(v["id"], _round(v["start"]), _round(v["end"])) for v in sorted(cycle["visits"], key=_name)]
+            told += sorted([m, round(a, 4), t, *(_round([z]) or ())] for m, a, t, z in cycle["clear"])
+        else:
+            told += [(s.name, _round(s.pose[:3].ravel())) for s in facts.stations(c)]
+        rows[f"cycle {c + 1}"] = hash_of(told)
+    return rows
+
+
+def _name(visit: dict[str, Any]) -> str:
+    return str(visit["id"])
 
 
 def hash_of(rows: list[Any]) -> str:

@@ -185,7 +185,7 @@ def _tools(facts: Facts, cycle: int, live: Live | str) -> Block:
                 pieces_per_edge(facts, live, number),
             ]
         )
-    widths = ["auto", "2fr", "auto", "auto", "1fr", "1fr", "auto", "auto", "auto", "1fr"]
+    widths = ["auto", "1fr", *["auto"] * 8]
     return table([w.say(k, unit=unit) for k in keys], rows, "rllrrrrrrr", widths)
 
 

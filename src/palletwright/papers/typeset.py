@@ -38,6 +38,7 @@ class Sheet:
     landscape: bool = False
     owner: str = ""
     logo: bytes | None = None
+    language: str = "en"
 
 
 def room(paper: str, landscape: bool = False) -> tuple[float, float]:
@@ -68,6 +69,7 @@ def pdf(sheet: Sheet, paper: str) -> bytes:
         "owner": sheet.owner,
         "logo": "" if sheet.logo is None else f"logo.{_kind(sheet.logo)}",
         "identity": sheet.identity,
+        "language": sheet.language,
         "page": sheet.page_word,
         "cautions": list(sheet.cautions),
         "blocks": list(sheet.blocks),
