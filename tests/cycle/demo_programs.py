@@ -9,6 +9,7 @@ from independent import distinct, moves, without_what_it_lacks, zeros
 
 from palletwright.cycle import Dialect, check_programs, for_machine, read_dialect, shipped_dialects, write_programs
 from palletwright.cycle.check_program import wanted_feeds
+from palletwright.cycle.fresh_edges import count_variable, counted
 from palletwright.cycle.modal_state import OFFSETS, offset_name
 from palletwright.cycle.offsets import offset_words, zero_of
 from palletwright.cycle.program_job import ProgramJob
@@ -52,7 +53,8 @@ def agree(job: ProgramJob, machine: Any, folder: Path) -> int:
     for kind in (read_dialect("rs274"), without_what_it_lacks()):
         texts = write_programs(job, kind)
         name = f"{job.number:04d}"
-        spots = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"])[0]
+        fresh = {count_variable(job, tool): 0.0 for tool in counted(job)}
+        spots = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"], fresh)[0]
         low = [s for s in spots if abs(s.machine[2] - job.retract_z) > APART]
         ours = distinct([(NUMBER[s.offset], *s.at, s.angle) for s in low])
         first = next(line for line in texts[f"{name}.nc"].splitlines() if kind.settings in line)

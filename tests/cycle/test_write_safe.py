@@ -216,7 +216,7 @@ def test_a_fresh_edge_takes_over_where_one_start_takes_more_than_one(dialect: st
     assert check_programs(made, write_programs(made, dialect), dialect) == ()
     drilled = [s.tool for s in cut_by(main, lengths) if s.tool != 7]
     assert drilled == [3] * 4 + [13] * 4 + [14] * 4, "two stations an edge, two holes each"
-    other = cut_by(main.replace("#641 = 13", "#641 = 23"), {**lengths, 23: 120.0})
+    other = cut_by(main.replace("#841 = 13", "#841 = 23"), {**lengths, 23: 120.0})
     assert [s.tool for s in other if s.tool != 7] == [3] * 4 + [23] * 4 + [14] * 4
     restarted = cut_by(main.replace("#500 = 1", "#500 = 2"), lengths)
     assert [s.tool for s in restarted if s.tool != 7] == [13] * 4 + [14] * 4
@@ -230,7 +230,7 @@ def test_the_check_finds_a_wrong_edge(dialect: str) -> None:
     steps = tuple(replace(s, edge=k // 3) if s.tool == 3 else s for k, s in enumerate(job(6).steps))
     made = job(6, tools=tools, steps=steps)
     texts = write_programs(made, dialect)
-    texts["1000.nc"] = texts["1000.nc"].replace("#641 = 13", "#641 = 3")
+    texts["1000.nc"] = texts["1000.nc"].replace("#841 = 13", "#841 = 3")
     assert "T3 " in check_programs(made, texts, dialect)[0]
 
 
@@ -238,7 +238,7 @@ def test_the_check_finds_a_wrong_edge(dialect: str) -> None:
 def test_a_sister_is_used_where_the_operator_says_so(dialect: str) -> None:
     main = main_of(with_everything(3), dialect)
     assert "SISTER T13" in main
-    other = cut_by(main.replace("#640 = 3", "#640 = 13"), {**LENGTHS, 13: 120.0})
+    other = cut_by(main.replace("#840 = 3", "#840 = 13"), {**LENGTHS, 13: 120.0})
     assert {s.tool for s in other} == {13, 7}
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from palletwright.cycle.dialect import Dialect, read_dialect
+from palletwright.cycle.fresh_edges import count_variable, counted
 from palletwright.cycle.offsets import offset_words, zero_of
 from palletwright.cycle.program_job import ProgramJob, Step, entry_of, turned
 from palletwright.cycle.trace import Spot, trace
@@ -44,7 +45,8 @@ def check_programs(
     kind = dialect if isinstance(dialect, Dialect) else read_dialect(dialect)
     lengths = {number: tool.length for tool in job.tools for number in (tool.number, *tool.sisters)}
     name = f"{job.number:04d}"
-    spots, unknown = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"])
+    kept = {count_variable(job, tool): 0.0 for tool in counted(job)}
+    spots, unknown = trace(texts[f"{name}.nc"], lengths, texts[f"{name}_offsets.nc"], kept)
     wanted = list(wanted_feeds(job, kind))
     faults = [
         *unknown,

@@ -26,7 +26,7 @@ class Place:
 @dataclass(frozen=True, slots=True)
 class ToolLine:
     """A tool as the program needs it: length mm from gauge line to tip, speed rev/min, feed mm/min; `sisters` are the
-    magazine places of further tools of its kind."""
+    magazine places of further tools of its kind. `starts`: that an edge lasts; None: they aren't counted."""
 
     number: int
     name: str
@@ -35,6 +35,7 @@ class ToolLine:
     feed: float
     fragile: bool = False
     sisters: tuple[int, ...] = ()
+    starts: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,17 @@ class ProgramJob:
 
     def _step_faults(self) -> list[Fault]:
         known = {tool.number: len(tool.sisters) for tool in self.tools}
-        faults = []
+        faults = [
+            Fault("program", "tools", f"T{tool.number}", "lasts less than a start", "starts of at least 1")
+            for tool in self.tools
+            if tool.starts is not None and tool.starts < 1
+        ]
+        stations = len({place.station for place in self.places})
+        if stations > STATIONS:
+            faults.append(Fault("program", "places", str(stations), "too many stations", f"at most {STATIONS}"))
+        edges = {(step.tool, step.edge) for step in self.steps if known.get(step.tool)}
+        if max(len(self.tools), len(edges)) > TOOLS:
+            faults.append(Fault("program", "tools", str(len(self.tools)), "too many tools, edges", f"at most {TOOLS}"))
         for k, step in enumerate(self.steps):
             key = f"steps[{k}]"
             if step.tool not in known:
@@ -162,8 +173,9 @@ class ProgramJob:
         return (x, y, z)
 
 
-MOUNTS = 8
-"""Mounts whose carriers one program can ask for: the variables that are kept free for them."""
+MOUNTS, STATIONS, TOOLS = 8, 300, 60
+"""Mounts whose carriers one program can ask for, stations that it can switch, tools whose edges it can choose: the
+variables that are kept free for them."""
 
 DROPPED_LINES = frozenset({28.0, 30.0, 53.0, 10.0, 92.0})
 DROPPED_CODES = frozenset({54.0, 54.1, 55.0, 56.0, 57.0, 58.0, 59.0, 59.1, 59.2, 59.3, 43.0, 49.0, 20.0, 21.0})

@@ -46,12 +46,16 @@ class _Recorder(Totals):
 
 
 def trace(
-    text: str, lengths: Mapping[int, float] | None = None, settings: str = ""
+    text: str,
+    lengths: Mapping[int, float] | None = None,
+    settings: str = "",
+    kept: Mapping[int, float] | None = None,
 ) -> tuple[tuple[Spot, ...], tuple[str, ...]]:
     """The ends of all blocks of a program, and what of it wasn't understood.
 
     `lengths` by tool number, mm: what the control's variables say about them (#5403 of the one whose length is on,
-    #2001 on of all). `settings` is a program that ran before, such as the one that sets the work offsets.
+    #2001 on of all). `settings` is a program that ran before, such as the one that sets the work offsets. `kept` are
+    variables that the control has from earlier runs, by number.
     """
     recorder = _Recorder()
     state = start_state(recorder, Habits(lambda turn: 0.0, 0.0, 1.0, 0.0), None)
@@ -60,6 +64,7 @@ def trace(
         Run(settings.splitlines(), state, False).to_the_end()
     recorder.state = state
     run = Run(text.splitlines(), state, False)
+    run.variables.values |= {f"{number}": value for number, value in (kept or {}).items()}
     for number, length in (lengths or {}).items():
         run.variables.values[f"{2000 + number}"] = length
     state.lengths, state.variables = dict(lengths or {}), run.variables.values

@@ -29,8 +29,8 @@ class ControlVariable(NotUnderstood):
     """A variable that only the control knows: a tool's length, a probed position, its own state."""
 
 
-FIRST_OF_CONTROL = 1000
-"""Numbered variables from here on belong to the control."""
+FIRST_KEPT, FIRST_OF_CONTROL = 500, 1000
+"""Numbered variables from here on a control keeps from run to run (from memory, unconfirmed), and belong to it."""
 
 
 @dataclass
@@ -43,6 +43,8 @@ class Variables:
         if name not in self.values:
             if name.isdigit() and int(name) >= FIRST_OF_CONTROL:
                 raise ControlVariable(f"asks the control's variable #{name}")
+            if name.isdigit() and int(name) >= FIRST_KEPT:
+                raise ControlVariable(f"asks variable #{name}, which only an earlier run can have set")
             raise NotUnderstood(f"variable #{name} has no value in this program")
         return self.values[name]
 

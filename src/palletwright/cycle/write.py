@@ -7,6 +7,15 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from palletwright.cycle.dialect import Dialect, read_dialect
+from palletwright.cycle.fresh_edges import (
+    Condition,
+    choice_lines,
+    choice_of,
+    counted,
+    due_lines,
+    edges_of,
+    fresh_program,
+)
 from palletwright.cycle.offsets import (
     carrier_lines,
     mounts,
@@ -19,9 +28,8 @@ from palletwright.cycle.offsets import (
 )
 from palletwright.cycle.program_job import Place, ProgramJob, Step, ToolLine, entry_of, turned
 
-START_RUN, START_VISIT, FIRST_SWITCH, FIRST_SISTER = 500, 501, 540, 640
-"""Variables: the tool run and the visit to start from, one switch a station (1: cut, 0: leave out), and for each edge
-of a tool with sisters which of them is used."""
+START_RUN, START_VISIT, FIRST_SWITCH = 500, 501, 540
+"""Variables: the tool run and the visit to start from, and one switch a station (1: cut, 0: leave out)."""
 
 ALARM = 1
 """The number of our alarms, where a control wants one."""
@@ -39,17 +47,15 @@ USUAL_CAUTIONS = (
     "a qualified person decides",
 )
 
-Condition = tuple[str, str]
-"""The condition under which lines are carried out, and its opposite."""
-
 
 def write_programs(job: ProgramJob, dialect: str | Dialect = "rs274") -> dict[str, str]:
     """Texts by file name: the main program with its subprograms, the work offsets as settings code and as a table,
-    and a warm-up where the job has one.
+    what begins the counts of edges again, and a warm-up where the job has one.
 
     Restart: #500 names the tool run and #501 the visit to begin with; the run retracts, indexes and asks for the
     clamp before it approaches. Each station has a switch from #540 on, in the order of `job.places`' stations; the
-    serials of the carriers stand from #502 on. Raises InputError where a cut can't be turned for a turned station.
+    serials of the carriers stand from #502 on, what edges cut and how many starts they have made from #840 and #900 on
+    (`fresh_edges`). Raises InputError where a cut can't be turned for a turned station.
     """
     kind = dialect if isinstance(dialect, Dialect) else read_dialect(dialect)
     name = f"{job.number:04d}"
@@ -58,6 +64,8 @@ def write_programs(job: ProgramJob, dialect: str | Dialect = "rs274") -> dict[st
         f"{name}_offsets.nc": settings_program(job, kind),
         f"{name}_offsets.csv": offset_table(job, kind),
     }
+    if counted(job):
+        texts[f"{name}_fresh_edges.nc"] = fresh_program(job, kind)
     if job.warm_up is not None:
         texts[f"{name}_warm_up.nc"] = warm_up_program(job, kind)
     return texts
@@ -89,7 +97,7 @@ class Writer:
     subs: dict[tuple[str, int], int] = field(default_factory=dict)
 
     def main(self) -> str:
-        carriers = self.carriers()
+        carriers = [*self.carriers(), *self.edges()]
         body, subs = self.body(), self.subprograms()
         begin, settings = self.kind.begin.format(number=self.job.number), self.kind.settings
         head = [*self.header(), settings, self.retract(), *carriers]
@@ -119,11 +127,7 @@ class Writer:
         lines += [note("first visit to make: 1 for all of them"), f"#{START_VISIT} = 1"]
         for k, station in enumerate(self.stations()):
             lines += [note(f"station {station}: 1 cut, 0 leave out"), f"#{FIRST_SWITCH + k} = 1"]
-        for k, (tool, edge) in enumerate(self.chosen_edges()):
-            options = (tool.number, *tool.sisters)
-            which = f", edge {edge + 1} of a start" if self.edges_of(tool) > 1 else ""
-            lines.append(note(f"{tool.name}{which}: which of {', '.join(map(str, options))} is used"))
-            lines.append(f"#{FIRST_SISTER + k} = {options[edge]}")
+        lines += choice_lines(job, self.kind)
         for mount in mounts(job):
             known = [one.serial for one in job.carriers if one.mount == mount]
             where = f" on {mount}" if mount else ""
@@ -134,14 +138,6 @@ class Writer:
 
     def stations(self) -> list[str]:
         return list(dict.fromkeys(place.station for place in self.job.places))
-
-    def chosen_edges(self) -> list[tuple[ToolLine, int]]:
-        """Every tool with sisters, once for each edge that a start takes of it: what the operator chooses."""
-        return [(tool, k) for tool in self.job.tools if tool.sisters for k in range(self.edges_of(tool))]
-
-    def edges_of(self, tool: ToolLine) -> int:
-        """How many edges of a tool one start takes."""
-        return 1 + max((step.edge for step in self.job.steps if step.tool == tool.number), default=0)
 
     def carriers(self) -> list[str]:
         """Set the offsets of the carrier that is in; stop for one that the program doesn't know."""
@@ -154,6 +150,11 @@ class Writer:
             strange: list[Condition] = [(f"{asked} NE {serial}", f"{asked} EQ {serial}") for serial in known]
             lines += self.guarded(strange, [self.alarm("unknown carrier"), self.kind.ask])
         return lines
+
+    def edges(self) -> list[str]:
+        """The edges whose turn it is; a start that is begun from its beginning is counted."""
+        whole: list[Condition] = [(f"#{n} EQ 1", f"#{n} NE 1") for n in (START_RUN, START_VISIT)]
+        return due_lines(self.job, self.kind, self.guarded, whole)
 
     def alarm(self, text: str) -> str:
         return self.kind.alarm.format(number=ALARM, text=text.upper())
@@ -178,7 +179,7 @@ class Writer:
         return [*begin, *lines, self.kind.if_end.format(label=label)]
 
     def tool_run(self, run: int, tool: ToolLine, steps: list[Step]) -> list[str]:
-        edge = f", edge {steps[0].edge + 1}" if self.edges_of(tool) > 1 else ""
+        edge = f", edge {steps[0].edge + 1}" if edges_of(self.job, tool) > 1 else ""
         lines = [self.kind.note(f"tool run {run}: T{tool.number} {tool.name}{edge}"), self.retract(), "M5", "M9"]
         lines += self.change(tool, steps[0].edge)
         angle = self.job.places[steps[0].place].angle
@@ -200,8 +201,7 @@ class Writer:
 
     def change(self, tool: ToolLine, edge: int) -> list[str]:
         """The tool in the spindle, its length on, and compared with the plan where the control can."""
-        choices = self.chosen_edges()
-        number = f"#{FIRST_SISTER + choices.index((tool, edge))}" if tool.sisters else f"{tool.number}"
+        number = choice_of(self.job, tool, edge)
         lines = [f"T{number} M6", f"G43 H{number}"]
         allowed = self.job.length_check
         if allowed is not None and self.kind.length_of:
