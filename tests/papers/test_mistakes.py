@@ -7,6 +7,7 @@ import pytest
 
 from palletwright.grip.model import Contact, Device
 from palletwright.papers.mistakes import WrongWay, turns, wrong_ways
+from palletwright.papers.offsetting import offset_locator
 from palletwright.scene import box
 from palletwright.solid import subtract
 
@@ -97,3 +98,29 @@ def test_where_the_station_stands_does_not_matter(shift):
     here = wrong_ways(part, moved, [stop], STROKES)
     assert here == wrong_ways(NOTCHED, CONTACTS, [STOP], STROKES)
     assert all(isinstance(w, WrongWay) for w in here)
+
+
+def test_an_offset_locator_keeps_out_what_no_pin_can():
+    """Two stops in the height of the notch: the half turn about z brings the notch to x 0 to 10 on the stops' face.
+    A stop at x = 14 doesn't feel it, one at 5 or 8 does; the right part lies on the stop there too."""
+    body = box((11.0, -8.0, 0.0), (17.0, 0.0, 18.0))
+    stops = [
+        contact("A1", "locator", (14.0, 0.0, 15.0), (0.0, 1.0, 0.0), "stop-1"),
+        contact("A2", "locator", (28.0, 0.0, 15.0), (0.0, 1.0, 0.0)),
+        STOPS[2],
+    ]
+    contacts = [*SEATS, *stops, CLAMP]
+    devices = [Device("stop-1", "locator", "stop", body)]
+    left = [w for w in wrong_ways(NOTCHED, contacts, devices, STROKES) if w.clamps]
+    assert "180° +z" in {w.turned for w in left}
+    made = offset_locator(NOTCHED, contacts, devices, STROKES, {}, left)
+    assert made is not None
+    assert made.offset.device == "stop-1"
+    assert made.offset.x <= -3.0
+    assert "180° +z" in made.offset.blocks
+    again = {w.turned for w in wrong_ways(NOTCHED, made.contacts, made.devices, STROKES) if w.clamps}
+    assert again == {w.turned for w in made.left}
+    assert "180° +z" not in again
+    (moved,) = [c for c in made.contacts if c.id == "A1"]
+    assert 0.0 < moved.at[0] < 10.0
+    assert offset_locator(BLOCK, contacts, devices, STROKES, {}, []) is None

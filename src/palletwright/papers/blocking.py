@@ -1,4 +1,4 @@
-"""Blocking pins against wrong ways, verified by trying every way again; and turned carriers on their mounts."""
+"""Blocking pins and offset locators against wrong ways, every way tried again; turned carriers on their mounts."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from palletwright.grip.model import Contact, Device
 from palletwright.papers.mistakes import INSIDE, WrongWay, wrong_ways
+from palletwright.papers.offsetting import Offset, offset_locator
 from palletwright.shop.model import Carrier
 from palletwright.solid import Mesh, cylinder, intersect
 
@@ -48,11 +49,12 @@ class Pin:
 @dataclass(frozen=True)
 class Blocked:
     """What was found for one station: all wrong ways that seat and clamp, pins, and those that still seat and clamp
-    after them, tried again with the pins in place."""
+    after them, tried again with the pins (and the `moved` locator, if any) in place."""
 
     found: tuple[WrongWay, ...]
     pins: tuple[Pin, ...]
     left: tuple[WrongWay, ...]
+    moved: Offset | None = None
 
 
 def named(way: WrongWay) -> str:
@@ -69,7 +71,7 @@ def proofed(
     ceiling: float,
     busy: Sequence[tuple[float, float, float]] = (),
 ) -> Blocked:
-    """Every wrong way of a station, pins against those that seat and clamp, and what they leave.
+    """Every wrong way of a station, pins and at last an offset locator against those that seat, and what they leave.
 
     Parameters
     ----------
@@ -92,7 +94,13 @@ def proofed(
             pins.pop()
             break
         left = still
-    return Blocked(found, tuple(pins), tuple(left))
+    if not left:
+        return Blocked(found, tuple(pins), ())
+    bodies = [Device(f"pin-{k}", "locator", "blocking pin", pin_mesh(p)) for k, p in enumerate(pins)]
+    offset = offset_locator(part, contacts, [*devices, *bodies], strokes, others, left)
+    if offset is None:
+        return Blocked(found, tuple(pins), tuple(left))
+    return Blocked(found, tuple(pins), offset.left, offset.offset)
 
 
 def pin_mesh(pin: Pin, more: float = 0.0) -> Mesh:

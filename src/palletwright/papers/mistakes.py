@@ -228,6 +228,12 @@ def _gaps(rays: _Rays, points: Sequence[Sequence[float]], shift: Floats) -> Floa
     return found
 
 
+def touching(part: Mesh, normal: Sequence[float], points: Sequence[Sequence[float] | Floats], within: float) -> bool:
+    """Whether a part lies at all these points along `normal`, within so many mm."""
+    gaps = _gaps(_prepared(part, normal, {}), [tuple(p) for p in points], np.zeros(3))
+    return bool((np.abs(gaps) <= within).all())
+
+
 def _cross(a: Floats, b: Floats) -> Floats:
     """(n, 3) cross products, row by row."""
     return np.stack(

@@ -101,7 +101,9 @@ def proofing_sheet(facts: Facts, cycle: int, found: Mapping[int, Blocked]) -> Sh
         if not ways:
             blocks.append(words(w.say("proof_none")))
             continue
-        rows = [[x, w.say("proof_mark") if x in left else w.say("proof_pin")] for x in ways]
+        moved = set(blocked.moved.blocks) if blocked.moved else set()
+        keys = {x: "proof_mark" if x in left else "proof_offset" if x in moved else "proof_pin" for x in ways}
+        rows = [[x, w.say(key)] for x, key in keys.items()]
         blocks.append(table([w.say("proof_way"), w.say("proof_against")], rows, "ll", ["1fr", "1fr"]))
         pins = [
             [f"Ø{w.length(6.0, 1)}", w.length(p.x, 2), w.length(p.y, 2), w.length(p.height, 1), str(len(p.blocks))]
@@ -111,6 +113,9 @@ def proofing_sheet(facts: Facts, cycle: int, found: Mapping[int, Blocked]) -> Sh
             titles = [w.say("proof_pin_head"), f"x [{unit}]", f"y [{unit}]", w.say("proof_height", unit=unit)]
             blocks.append(table([*titles, w.say("proof_keeps")], pins, "lrrrr"))
             blocks.append(words(w.say("proof_pin_note"), "small"))
+        if blocked.moved:
+            by = f"{w.length(blocked.moved.x, 1)} / {w.length(blocked.moved.y, 1)}"
+            blocks.append(words(w.say("proof_moved", device=blocked.moved.device, by=by, unit=unit)))
     blocks += [heading(w.say("proof_carriers")), checks(_carriers(facts, cycle))]
     return Sheet(w.say("proof_title"), head(facts, cycle), facts.identity, w.say("page"), (), tuple(blocks))
 
