@@ -96,6 +96,7 @@ def module_of(
             way = tuple(float(v) for v in np.round(direction, 9) + 0.0)
             sweeps.setdefault(way, []).append((tips, context.tool(cut.tool).stack(), cut.tool, entry))
     outline = unary_union([footprint(mesh, (0.0, 0.0, 1.0)) for _, mesh in bodies])
+    lone = {k.id for k in context.shop.locators if k.kind in ("stop", "rail")}
     return Module(
         operation=key.clamping,
         grip=grip.id,
@@ -104,6 +105,7 @@ def module_of(
         outline=outline,
         parts=len(grip.poses),
         turns=(0, 2) if axis is not None else (0, 1, 2, 3),
+        stops=tuple(d.id for d in grip.devices if d.catalogue in lone),
     )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from itertools import combinations
 
+import numpy as np
+
 from palletwright.plan.arrange import sides_of_placing
 from palletwright.plan.context import Context
 from palletwright.plan.model import Design
@@ -14,6 +16,9 @@ from palletwright.plan.table import station_pose
 LEAST = 1e-3
 """mm³ from which a shared volume counts."""
 
+SAME = 1e-3
+"""mm within which two stations' stops are one stop that both share."""
+
 
 def overlaps(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> list[str]:
     """A line for every two modules whose bodies share volume, with the mm³."""
@@ -22,14 +27,17 @@ def overlaps(context: Context, design: Design, chosen: dict[int, Option], cycle:
     placed = {}
     for row in standings(context, design, chosen, cycle):
         if row.place == 0:
-            meshes = [mesh.moved(row.machine_station) for _, mesh in row.option.module.bodies]
+            module = row.option.module
+            meshes = [(mesh.moved(row.machine_station), name in module.stops) for name, mesh in module.bodies]
             placed[row.module] = (row.module.parts, meshes)
     lines = []
     for (names_a, a), (names_b, b) in combinations(placed.values(), 2):
         shared = 0.0
-        for p in a:
-            for q in b:
-                if (p.bounds[0] < q.bounds[1]).all() and (q.bounds[0] < p.bounds[1]).all():
+        for p, stop in a:
+            for q, other in b:
+                if not (p.bounds[0] < q.bounds[1]).all() or not (q.bounds[0] < p.bounds[1]).all():
+                    continue
+                if not (stop and other and np.allclose(p.bounds, q.bounds, rtol=0.0, atol=SAME)):
                     shared += abs(intersect([p, q]).volume)
         if shared > LEAST:
             lines.append(f"station {'/'.join(names_a)} stands in station {'/'.join(names_b)} ({shared:.1f} mm³)")

@@ -137,7 +137,7 @@ def _plan(
     from palletwright.plan.search import ranked
 
     ordered = ranked(ways)
-    kept = [_pictured(context, w) if i < PICTURED else w for i, w in enumerate(_kept(ordered))]
+    kept = [_pictured(context, w, i == 0) if i < PICTURED else w for i, w in enumerate(_kept(ordered))]
     best = kept[0]
     assert best.design is not None
     access = accesses[best.design.machine]
@@ -166,14 +166,16 @@ def _plan(
     )
 
 
-def _pictured(context: Context, w: Way) -> Way:
+def _pictured(context: Context, w: Way, best: bool) -> Way:
+    """The way with its pictures; the best one also with its loading, chips and stick-outs."""
     from dataclasses import replace
 
     design = w.design
     assert design is not None
     chosen = options_of(context, design)
-    seen = context.timed("pictures", lambda: pictures(context, design, chosen))
-    scene = context.timed("by hand", lambda: with_hands(context, design, chosen, seen))
+    scene = context.timed("pictures", lambda: pictures(context, design, chosen))
+    if best:
+        scene = context.timed("by hand", lambda: with_hands(context, design, chosen, scene))
     return replace(w, scene=scene, kept=keep(context, design, chosen))
 
 

@@ -46,9 +46,14 @@ class Thing:
     loose: bool = False
 
     @cached_property
+    def solid(self) -> Any:
+        """The body for booleans."""
+        return manifold(self.mesh)
+
+    @cached_property
     def slabs(self) -> list[tuple[Any, float, float]]:
         """(outline, from, to): exact for what is made of upright walls, careful for others."""
-        body = manifold(self.mesh)
+        body = self.solid
         levels = np.unique(np.round(self.mesh.vertices[:, 2], 3))
         if len(levels) > 9:
             levels = np.linspace(levels[0], levels[-1], 9)
@@ -126,7 +131,12 @@ def loading(seats: Sequence[Seat]) -> Loading:
     ----------
     seats : every part's place on the side; a device that serves two parts belongs to either
     """
-    tried = [tuple(_step(seats, order, k) for k in range(len(order))) for order in _orders(seats)]
+    met: dict[tuple[int, int], bool] = {}
+    tried: list[tuple[Step, ...]] = []
+    for order in _orders(seats):
+        tried.append(tuple(_step(seats, order, k, met) for k in range(len(order))))
+        if all(s.easy for s in tried[-1]):
+            break
     if not tried:
         return Loading((), ())
     best = max(tried, key=lambda steps: (sum(s.easy for s in steps), round(sum(min(s.hand, FINGER) for s in steps), 3)))
@@ -141,20 +151,27 @@ def _orders(seats: Sequence[Seat]) -> Iterator[list[int]]:
     for along in (0, 1):
         for far in (-1.0, 1.0):
             for left in (1.0, -1.0):
+                if not len(middle):
+                    return
                 order = np.lexsort((left * rows[:, along], far * rows[:, 1 - along])).tolist()
                 if tuple(order) not in seen:
                     seen.add(tuple(order))
                     yield order
 
 
-def _step(seats: Sequence[Seat], order: Sequence[int], k: int) -> Step:
+def _step(seats: Sequence[Seat], order: Sequence[int], k: int, met: dict[tuple[int, int], bool]) -> Step:
     me = seats[order[k]]
     loaded = [seats[j].part for j in order[:k]]
     others = [d for j, s in enumerate(seats) if j != order[k] for d in s.devices]
     own = [d for d in me.devices if not d.loose]
     still = [*loaded, *others]
     hand, beside = _hand(me.part, [*still, *own])
-    meets = next((t.id for t in [*still, *own] if _in_the_way(me.part, t)), "")
+    meets = ""
+    for t in [*still, *own]:
+        key = (id(me.part), id(t))
+        if key not in met:
+            met[key] = _in_the_way(me.part, t)
+        meets = meets or (t.id if met[key] else "")
     keys = tuple(_key(d, [*still, me.part, *(o for o in me.devices if o is not d)]) for d in me.devices if d.key > 0.0)
     return Step(me.name, hand, beside, meets, keys)
 
@@ -163,7 +180,7 @@ def _in_the_way(part: Thing, other: Thing) -> bool:
     """Whether a part that comes straight down meets a body: whether it stands in that body's shadow."""
     if not shapely.intersects(part.whole, other.whole) or shapely.area(part.whole.intersection(other.whole)) < 0.5:
         return False
-    body = manifold(part.mesh)
+    body = part.solid
     for outline, _, high in other.slabs:
         shadow = outline.intersection(part.whole.buffer(1.0))
         shadow = shapely.MultiPolygon(
