@@ -116,7 +116,8 @@ def _vec(v: Floats) -> tuple[float, float, float]:
 def stick_outs(context: Context, design: Design, chosen: dict[int, Option], cycle: int) -> list[dict[str, Any]]:
     """Each tool's shortest stick-out in this very scene, what stops a shorter one, and how far its tip gives way."""
     scene, tasks = scene_of(context, design, chosen, cycle), tasks_of(context, design, chosen, cycle)
-    machine, rasters, rows = context.machine(design.machine), Rasters(), []
+    machine, rows = context.machine(design.machine), []
+    rasters = context.once(("rasters",), Rasters)
     sides: dict[int, float] = {}
     for option in {id(o): o for o in chosen.values()}.values():
         for cut in option.cuts:

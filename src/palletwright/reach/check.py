@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
@@ -268,28 +269,70 @@ def _other(owner: str, body: str, station: str) -> str:
 def _against_own(
     setting: _Setting, moves: Mapping[str, Floats], group: int, mine: Sequence[Turned]
 ) -> list[tuple[Margin, tuple[str, str]]]:
-    """Holder and shank against the part that is being cut."""
+    """Holder and shank against the part that is being cut: the same wherever it stands, so looked at once."""
     own = [setting.scene.bodies[k] for k in setting.own[group]]
-    gone: list[Sweep] = []
+    if not own:
+        return []
+    anchor = placed(own[0], moves)[:3, 3]
+    here: Own = [(b.state, b.mesh, _moved(placed(b, moves), -anchor)) for b in own]
+    key = _own_key(setting, anchor, here, mine)
+    if key not in setting.rasters.own:
+        setting.rasters.own[key] = _own_clearances(setting, anchor, here, mine)
     out: list[tuple[Margin, tuple[str, str]]] = []
-    known: dict[str, tuple[list[tuple[Mesh, Floats]], float]] = {}
-    for t in mine:
-        tool, wide, state = t.task.tool, wide_rows(t.task.tool), t.task.own_state
-        gone.append((t.tips, t.entry, tool.cutter.DC / 2))
-        if not wide or not own:
-            continue
-        if state not in known:
-            bodies = [(b.mesh, placed(b, moves)) for b in [b for b in own if b.state == state] or own]
-            known[state] = bodies, top_of(bodies)
-        tips = t.tips - (0.0, 0.0, setting.drop)
-        have, at = own_clearance(tips, wide, *known[state], gone, setting.pitch, setting.need, setting.rasters)
-        name = next((b.id for b in own if b.state == state), own[0].id)
+    wide = [t for t in mine if wide_rows(t.task.tool)]
+    for t, (have, at) in zip(wide, setting.rasters.own[key], strict=True):
+        name = next((b.id for b in own if b.state == t.task.own_state), own[0].id)
+        at = at + anchor
         where = (float(at[0]), float(at[1]), float(at[2]))
         note = f"{t.task.cut} at {t.angle:g}°"
-        subject = f"{t.task.station} {tool.id}"
+        subject = f"{t.task.station} {t.task.tool.id}"
         margin = Margin("holder to own part", subject, name, setting.need, have, "mm", where, note=note)
         out.append((margin, (t.task.station, name)))
     return out
+
+
+Own = list[tuple[str, Mesh, Floats]]
+"""State, mesh and pose (4, 4) of the bodies that are one part."""
+
+
+def _moved(pose: Floats, by: Floats) -> Floats:
+    out = pose.copy()
+    out[:3, 3] += by
+    return out
+
+
+def _own_key(setting: _Setting, anchor: Floats, here: Own, mine: Sequence[Turned]) -> object:
+    """Equal for parts of one shape that stand and are cut alike."""
+    bodies = tuple((state, mesh.key, (np.round(pose, 6) + 0.0).tobytes()) for state, mesh, pose in here)
+    cuts = tuple(
+        (
+            t.task.tool.stack(),
+            t.task.own_state,
+            round(t.entry - anchor[2], 4),
+            blake2b((np.round(t.tips - anchor, 4) + 0.0).tobytes(), digest_size=16).digest(),
+        )
+        for t in mine
+    )
+    return bodies, cuts, setting.pitch, setting.need, setting.drop
+
+
+def _own_clearances(setting: _Setting, anchor: Floats, here: Own, mine: Sequence[Turned]) -> list[tuple[float, Floats]]:
+    """Clearance and its place, from `anchor`, of every cut whose tool is wider than its cutter somewhere."""
+    gone: list[Sweep] = []
+    found = []
+    known: dict[str, tuple[list[tuple[Mesh, Floats]], float]] = {}
+    for t in mine:
+        tool, wide, state = t.task.tool, wide_rows(t.task.tool), t.task.own_state
+        tips = t.tips - anchor
+        gone.append((tips, t.entry - float(anchor[2]), tool.cutter.DC / 2))
+        if not wide:
+            continue
+        if state not in known:
+            bodies = [(mesh, pose) for own, mesh, pose in here if own == state] or [(m, p) for _, m, p in here]
+            known[state] = bodies, top_of(bodies)
+        low = tips - (0.0, 0.0, setting.drop)
+        found.append(own_clearance(low, wide, *known[state], gone, setting.pitch, setting.need, setting.rasters))
+    return found
 
 
 def _worst(margins: Sequence[Margin]) -> tuple[Margin, ...]:

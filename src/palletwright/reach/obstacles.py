@@ -26,12 +26,14 @@ EXACT = 1e-6
 class Rasters:
     """Rasters made so far, by mesh, turn and place within a cell: hand the same one to every layout of a search.
 
-    `most`: cells kept (8 bytes each) before all are let go and begun anew; `held`: how many there are.
+    `most`: cells kept (8 bytes each) before all are let go and begun anew; `held`: how many there are;
+    `own`: for a part and what cuts it, wherever they stand, the clearances to the part itself.
     """
 
     made: dict[tuple[object, ...], Raster] = field(default_factory=dict)
     most: int = 30_000_000
     held: list[int] = field(default_factory=lambda: [0])
+    own: dict[object, list[tuple[float, Floats]]] = field(default_factory=dict)
 
     def of(self, mesh: Mesh, pose: Floats, pitch: float) -> tuple[Raster, tuple[int, int], float]:
         """(raster, shift in cells (j, i), lift mm) of the mesh in the pose, seen from above.
