@@ -81,10 +81,12 @@ def test_a_place_means_the_feature_on_whose_surface_it_lies() -> None:
         "hole-1", "hole", "", box((18, 18, 0), (22, 22, 10)), 1.0, frozenset(), (), diameter=8.0, depth=10.0,
         axis=(0.0, 0.0, 1.0), position=(20.0, 20.0, 10.0),
     )  # fmt: skip
-    access = SimpleNamespace(features=(feature(box((40, 0, 0), (60, 20, 5))), hole))
+    top = Feature("face-9", "face", "", box((0, 0, 10), (40, 40, 12)), 1.0, frozenset(), ())
+    access = SimpleNamespace(features=(top, feature(box((40, 0, 0), (60, 20, 5))), hole))
     assert feature_at(access, "hole-1") == "hole-1"
     assert feature_at(access, (24.0, 20.0, 5.0)) == "hole-1"  # on its wall
     assert feature_at(access, (20.0, 20.0, 10.0)) == "hole-1"  # in the middle of its mouth
+    assert feature_at(access, (5.0, 5.0, 10.0)) == "face-9"
     assert feature_at(access, (50.0, 0.0, 2.0)) == "f-1"
     assert feature_at(access, (20.0, 20.0, -3.0)) is None
     assert feature_at(access, "hole-9") is None

@@ -80,13 +80,16 @@ def _names(to: str | None) -> list[str]:
 
 
 def feature_at(access: Access, at: object) -> str | None:
-    """The feature that an id or a point (mm, part frame) on its surface means; None if there is none."""
+    """The feature that an id or a point (mm, part frame) on its surface means, a hole before what it opens into.
+
+    None if there is none.
+    """
     if isinstance(at, str):
         return next((f.id for f in access.features if f.id == at), None)
     point = np.asarray(at, dtype=float)
-    rows = [(_distance(f, point), f.id) for f in access.features]
-    least = min(rows, default=(np.inf, ""))
-    return least[1] if least[0] <= NEAR else None
+    rows = [(round(_distance(f, point), 3), f.kind != "hole", f.id) for f in access.features]
+    least = min(rows, default=(np.inf, True, ""))
+    return least[2] if least[0] <= NEAR else None
 
 
 def _distance(feature: Feature, point: np.ndarray) -> float:
