@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from palletwright.cutting.model import Conditions, Cut, Load
 from palletwright.plan.assign import SlotGroup, best_assignment
-from palletwright.plan.gentler import LEAST, all_eased, eased, weight
+from palletwright.plan.gentler import LAST, LEAST, each_eased, eased
 from palletwright.plan.overrun import PAST, kept_above
 from palletwright.plan.table import free_areas, standing
 from palletwright.plan.thinned import thinned
@@ -52,13 +52,16 @@ def test_an_eased_mill_takes_its_share_of_load_and_the_time_that_costs() -> None
 
 
 def test_a_tap_is_never_eased_and_too_much_easing_is_refused() -> None:
-    tap = a_cut(np.zeros((1, 3)), "tap")
-    assert all_eased([tap], 0.9 * weight(tap.load)) is None
-    mill = a_cut(np.zeros((1, 3)))
-    assert all_eased([mill], 0.9 * LEAST * weight(mill.load)) is None
-    lighter = all_eased([mill], 0.5 * weight(mill.load))
-    assert lighter is not None
-    assert weight(lighter[0].load) == pytest.approx(0.5 * weight(mill.load))
+    tap, mill = a_cut(np.zeros((1, 3)), "tap"), a_cut(np.zeros((1, 3)))
+    assert each_eased([mill, tap], [0.5, 0.9]) is None
+    assert each_eased([mill], [0.9 * LEAST]) is None
+    assert each_eased([mill], [0.9 * LEAST], LAST) is not None
+    assert each_eased([mill], [0.9 * LAST], LAST) is None
+    made = each_eased([mill, tap], [0.5, 1.0])
+    assert made is not None
+    lighter, same = made
+    assert lighter.load.side == pytest.approx(0.5 * mill.load.side)
+    assert same is tap
 
 
 def test_a_cutter_from_beside_is_lifted_off_the_base_and_one_from_above_ends_just_below() -> None:

@@ -82,17 +82,17 @@ def chosen(context: Context, key: OperationKey, side: Side) -> Choice:
         if stop is not None:
             why.append(stop)
             continue
-        if most and _at_most(option, side) <= most:
+        if most and (_at_most(option, side) <= most or most + option.parts > MOST):
             continue
-        packing = centred(_packed(context, key, option, side), option, side)
+        packing = centred(_packed(context, key, option, side, most // option.parts + 1), option, side)
         parts = packing.count * option.parts
-        why += packing.reasons if not packing.count else ()
+        why += packing.reasons if not packing.count and not most else ()
         if parts > most:
             best, most = Choice(at, packing, ()), parts
     return replace(best, why=tuple(why))
 
 
-def _packed(context: Context, key: OperationKey, option: Option, side: Side) -> Packing:
+def _packed(context: Context, key: OperationKey, option: Option, side: Side, at_least: int) -> Packing:
     return context.timed(
         "layout",
         partial(
@@ -103,6 +103,7 @@ def _packed(context: Context, key: OperationKey, option: Option, side: Side) -> 
             solid_gap=context.shop.floors.solid_gap,
             seed=context.job.seed,
             most=1 if key.kind == "vise" else MOST // option.parts,
+            at_least=at_least,
             effort=context.job.effort - 1,
             explain=False,
         ),
