@@ -416,8 +416,8 @@ class TestAll:
             got: list[Any] = []
             page.on("download", lambda download: got.append(download))
             page.click("text=All papers and programs")
-            for _ in range(3000):
-                page.wait_for_timeout(100)
+            for _ in range(1800):
+                page.wait_for_timeout(1000)
                 assert page.locator(".work .faults").count() == 0, page.inner_text(".work .faults")
                 if got:
                     break

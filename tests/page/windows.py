@@ -26,7 +26,9 @@ class Window:
 
     def __init__(self, browser: Any, served: Served, width: int, dark: bool) -> None:
         theme = "dark" if dark else "light"
-        self.context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=theme)
+        self.context = browser.new_context(
+            viewport={"width": width, "height": 900}, color_scheme=theme, reduced_motion="reduce"
+        )
         self.page = self.context.new_page()
         self.faults: list[str] = []
         self.page.on("console", self._console)

@@ -9,8 +9,8 @@ from typing import Any
 from palletwright.page.children import Child
 
 MOST = 2
-SECONDS = 120.0
-"""s that a desk may take for one answer; finding the grips of a large part takes a while."""
+SECONDS = 600.0
+"""s by the clock that a desk may take for one answer; finding the grips of a large part takes a while."""
 
 
 class DeskFailed(RuntimeError):

@@ -14,8 +14,10 @@ from palletwright.errors import Fault, InputError
 from palletwright.page.children import Child
 from palletwright.page.desks import DeskFailed
 
-SECONDS = 300.0
-"""s that printing may take."""
+PROCESSOR_SECONDS = 300
+"""s of the processor that printing may take."""
+SECONDS = 1800.0
+"""s by the clock after which printing is given up, however busy the machine is with other work."""
 
 
 def printed(data: dict[str, Any], how: dict[str, Any]) -> bytes:
@@ -29,7 +31,8 @@ def printed(data: dict[str, Any], how: dict[str, Any]) -> bytes:
             raise DeskFailed(f"the papers took longer than {SECONDS:.0f} s")
         kind, answer = child.pipe.recv()
     except EOFError:
-        raise DeskFailed("printing stopped without an answer") from None
+        text = f"printing stopped without an answer; it may take {PROCESSOR_SECONDS} s of the processor"
+        raise DeskFailed(text) from None
     finally:
         child.end()
     if kind == "faults":
@@ -42,6 +45,9 @@ def printed(data: dict[str, Any], how: dict[str, Any]) -> bytes:
 
 def run(pipe: Connection, data: dict[str, Any], how: dict[str, Any]) -> None:
     """In the child."""
+    import resource
+
+    resource.setrlimit(resource.RLIMIT_CPU, (PROCESSOR_SECONDS, PROCESSOR_SECONDS + 5))
     from palletwright.papers import write_papers
 
     try:
