@@ -129,6 +129,27 @@ def test_the_kinds_of_cost_add_up_in_the_rows():
     assert sum(r.b for r in kinds) == pytest.approx(found["cost_per_part"].b)
 
 
+def test_a_kind_of_cost_ties_within_its_own_error():
+    """Machine money goes with cutting times, ± 25 %; the blank's price is the same for both."""
+    data = plan()
+    cost_of = data["plans"][1]["cost"] = dict(data["plans"][0]["cost"])
+    cost_of["machine"] *= 1.2
+    cost_of["material"] *= 1.2
+    found = rows(data, data, way_b="plan 2")
+    assert found["cost_machine"].better == "tie"
+    assert found["cost_machine"].note == "closer than the error"
+    assert found["cost_material"].better == "a"
+    cost_of["machine"] *= 1.2
+    assert rows(data, data, way_b="plan 2")["cost_machine"].better == "a"
+
+
+def test_the_table_names_its_columns_and_writes_nothing_as_0():
+    data = plan()
+    printed = {row[0]: row for row in table(compare(data, data, way_b="plan 2"))}
+    assert {row[4] for row in printed.values()} <= {"first", "second", "tie", "not known"}
+    assert printed["Capital for fixtures"][3].startswith("0 ")
+
+
 def test_plans_on_other_ground_are_warned_of():
     other = copy.deepcopy(plan())
     other["job"]["per_year"] = 100

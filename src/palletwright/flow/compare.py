@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from palletwright.flow.batch import lead_seconds
 from palletwright.flow.money import INSPECT_FIRST_MINUTES
+from palletwright.flow.returns import SPREAD
 
 TIME_ERROR = 0.25
 """± fraction of times that come from geometry alone: common practice, no source. Nearer ways are ties."""
@@ -42,7 +43,7 @@ MEASURES = (
     Measure("lead_hours", "Lead time of a batch", "h", "less", TIME_ERROR),
     Measure("floor_pile", "Parts half done on the floor", "parts", "less"),
     Measure("least_clearance_mm", "Least clearance", "mm", "more"),
-    Measure("least_holding_factor", "Least holding factor", "", "more"),
+    Measure("least_holding_factor", "Least holding factor", "", "more", 0.01),
 )
 
 
@@ -178,7 +179,7 @@ def compare_ways(
     ]
     kinds_a, kinds_b, kinds_now = (_kinds(w) for w in (a, b, plan_a["today"]))
     for kind in dict.fromkeys((*kinds_a, *kinds_b)):
-        m = Measure(f"cost_{kind}", f"  of it {kind}", "money", "less")
+        m = Measure(f"cost_{kind}", f"  of it {kind}", "money", "less", SPREAD.get(KIND_SPREAD.get(kind, ""), 0.0))
         rows.append(_row(m, kinds_a.get(kind), kinds_b.get(kind), kinds_now.get(kind), False))
     return tuple(rows)
 
@@ -204,6 +205,16 @@ def _overlap(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
     low_b, high_b = b["cost_range"]
     return bool(low_a <= b["cost_per_part"] <= high_a and low_b <= a["cost_per_part"] <= high_b)
 
+
+KIND_SPREAD = {
+    "machine": "planned cutting time",
+    "labour": "planned loading time",
+    "tools": "planned cutting time",
+    "fixture": "fixture cost",
+    "setup": "planned set-up",
+    "scrap": "planned scrap",
+}
+"""Which spread is a kind's error between two ways. Prices of material and the bench's times are shared by both."""
 
 KINDS = ("material", "machine", "labour", "tools", "fixture", "setup", "bench", "wash", "inspection", "scrap")
 
@@ -250,10 +261,17 @@ def table(data: Mapping[str, Any]) -> Sequence[tuple[str, str, str, str, str]]:
     def text(value: float | None, unit: str) -> str:
         if value is None:
             return "not known"
-        digits = 0 if abs(value) >= 100 else 2 if abs(value) >= 0.1 else 4
+        digits = 0 if value == 0 or abs(value) >= 100 else 2 if abs(value) >= 0.1 else 4
         return f"{value:,.{digits}f} {money if unit == 'money' else unit}".strip()
 
+    names = {"a": "first", "b": "second"}
     return [
-        (r["title"], text(r["a"], r["unit"]), text(r["b"], r["unit"]), text(r["today"], r["unit"]), r["better"])
+        (
+            r["title"],
+            text(r["a"], r["unit"]),
+            text(r["b"], r["unit"]),
+            text(r["today"], r["unit"]),
+            names.get(r["better"], r["better"]),
+        )
         for r in data["rows"]
     ]
