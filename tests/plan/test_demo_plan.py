@@ -58,6 +58,37 @@ class TestDemo:
         assert row.passed, row.failures
         assert row.differs == ()
 
+    def test_the_plan_proves_what_holds_its_parts_and_carriers(self, demo: tuple[dict[str, Any], Path]) -> None:
+        data, _ = demo
+        for way in data["plans"]:
+            checks = {m["check"] for m in way["margins"]}
+            assert {"holding", "moving", "mount slip", "screw proof load", "location"} <= checks
+            if any(p["kind"] == "pallet" for p in way["design"]["placings"]):
+                assert "rotary brake" in checks
+            for operation in way["operations"]:
+                held = operation["holding"]
+                assert held["factor"] == min(held["friction"], held["elastic"])
+                assert held["certificate"]["checked"]
+                assert held["certificate"]["least_preload"]["checked"]
+                assert held["set"]
+                assert all(w["slides"] <= w["set"] <= (w["gives"] or w["set"]) for w in held["set"])
+                assert held["located"]["located"]
+                parts = {
+                    n for s in way["design"]["stations"] for n in s["parts"] if n[0] == str(operation["number"])[0]
+                }
+                assert {r["station"] for r in operation["location"]} == parts
+                assert all(r["across_spread_mm"] <= r["across_worst_mm"] for r in operation["location"])
+
+    def test_a_weaker_brake_is_named_by_the_check(self, demo: tuple[dict[str, Any], Path]) -> None:
+        data, out = demo
+        broken = copy.deepcopy(data)
+        for machine in broken["shop"]["machines"]:
+            if machine["rotary"]:
+                machine["rotary"]["brake_torque"] = 20.0
+        (row,) = check_plan(broken, "plan.json", out, only=0)
+        assert not row.passed
+        assert any("rotary brake" in text for text in row.failures)
+
     def test_two_stations_moved_into_one_another_are_named(self, demo: tuple[dict[str, Any], Path]) -> None:
         data, out = demo
         broken = copy.deepcopy(data)

@@ -94,12 +94,8 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
 
     Their preloads add as vectors; where they cancel, as in a bore that is spread, the greatest of them counts.
     """
-    device = {c.id: c.device for c in grip.contacts}
-    rows: dict[str, list[int]] = {}
-    for i in range(base.locators, len(base.ids)):
-        rows.setdefault(device[base.ids[i]] or base.ids[i], []).append(i)
     found = []
-    for name, at in rows.items():
+    for name, at in _owned(grip, base).items():
         clamp = clamp_of(grip, name, clamps)
         force = _together(base, at, base.preload[at])
         if clamp is None or force <= 0:
@@ -107,6 +103,15 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
         now = force if reactions is None else _together(base, at, reactions[at, 0])
         found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), _wide(base, at, clamp)))
     return found
+
+
+def _owned(grip: Grip, base: Contacts) -> dict[str, list[int]]:
+    """The rows of each device's clamping contacts."""
+    device = {c.id: c.device for c in grip.contacts}
+    rows: dict[str, list[int]] = {}
+    for i in range(base.locators, len(base.ids)):
+        rows.setdefault(device[base.ids[i]] or base.ids[i], []).append(i)
+    return rows
 
 
 def _together(base: Contacts, at: list[int], normal: Array) -> float:
@@ -157,7 +162,9 @@ def _thread(p: Pressed, yield_strength: float) -> Margin:
 def windows(
     grip: Grip, base: Contacts, slides_at: float, clamps: Sequence[Clamp], yield_strength: float | None
 ) -> tuple[Window, ...]:
-    """What to set at each named clamp: from where the part slides to where the screw or the part gives.
+    """What to set at each clamp: from where the part slides to where the screw or the part gives.
+
+    A clamp that isn't in the list, such as a vise's jaw, is told by its force, and what gives isn't known.
 
     `slides_at` is the share of the nominal preloads at which the holding factor meets its floor.
     """
@@ -166,6 +173,10 @@ def windows(
         most, by = min(limits(p, yield_strength), default=(math.inf, "nothing known"))
         now, unit = (p.torque, "N·m") if p.clamp.pressure is None else (p.clamp.pressure * p.share, "bar")
         found.append(Window(p.device, p.clamp.screw, now * slides_at, now, now * most, by, unit))
+    for name, at in _owned(grip, base).items():
+        kilonewtons = _together(base, at, base.preload[at]) / 1000.0
+        if clamp_of(grip, name, clamps) is None and kilonewtons > 0:
+            found.append(Window(name, "", kilonewtons * slides_at, kilonewtons, math.inf, "nothing known", "kN"))
     return tuple(found)
 
 

@@ -22,7 +22,7 @@ class Wrench:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """What to set at one clamp, in `unit` (N·m, or bar where pressure drives it).
+    """What to set at one clamp, in `unit` (N·m, bar where pressure drives it, kN where only its force is known).
 
     Below `slides` the holding factor misses its floor; past `gives` the first of `by` gives: its screw passes the
     proof load, or it marks or bends the part. `slides` above `gives`: no setting serves.
