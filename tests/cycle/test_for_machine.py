@@ -26,6 +26,17 @@ def test_offsets_count_from_the_top_of_z_and_axes_keep_their_travel(dialect: str
     assert for_machine(made, mill) == made
 
 
+def test_a_setter_that_stands_nowhere_is_said() -> None:
+    mill = machine().model_copy(update={"tool_setter": True})
+    assert "OPTIONAL STOP AFTER THEIR RUN" in main_of(for_machine(job(3), mill), "rs274")
+    placed = mill.model_copy(update={"setter_at": (-350.0, -200.0, -500.0)})
+    main = main_of(for_machine(for_machine(job(3), placed), placed), "rs274")
+    assert "G38.2" in main
+    assert "OPTIONAL STOP AFTER THEIR RUN" not in main
+    sturdy = replace(job(3), tools=tuple(replace(t, fragile=False) for t in job(3).tools))
+    assert "OPTIONAL STOP AFTER THEIR RUN" not in main_of(for_machine(sturdy, mill), "rs274")
+
+
 def test_the_rotary_axis_turns_as_the_shop_file_says() -> None:
     mill = machine()
     assert mill.rotary is not None

@@ -19,6 +19,10 @@ EDGE, DOWN = 20.0, 50.0
 
 ZERO = "machine zero taken at the table's centre and the top of Z: measure a master point first"
 
+NO_SETTER = (
+    "where the tool setter stands isn't in the shop file: look at thin tools at the optional stop after their run"
+)
+
 
 def for_machine(job: ProgramJob, machine: Machine) -> ProgramJob:
     """The job with what follows from the machine: where the control counts from, its rotary axis, its tool setter, its
@@ -31,6 +35,7 @@ def for_machine(job: ProgramJob, machine: Machine) -> ProgramJob:
     travel, rotary = machine.travel, machine.rotary
     fractions, seconds = WARM_UP
     low, high = (travel.x[0] + EDGE, travel.y[0] + EDGE, -DOWN), (travel.x[1] - EDGE, travel.y[1] - EDGE, 0.0)
+    unplaced = machine.tool_setter and machine.setter_at is None and any(tool.fragile for tool in job.tools)
     made = replace(
         job,
         machine_zero=(0.0, 0.0, travel.z[1]),
@@ -39,7 +44,7 @@ def for_machine(job: ProgramJob, machine: Machine) -> ProgramJob:
         work_offsets=machine.work_offsets,
         setter=machine.setter_at if machine.tool_setter else None,
         warm_up=WarmUp(tuple(f * machine.spindle_speed for f in fractions), seconds, low, high),
-        cautions=job.cautions if ZERO in job.cautions else (*job.cautions, ZERO),
+        cautions=tuple(dict.fromkeys((*job.cautions, ZERO, *((NO_SETTER,) if unplaced else ())))),
     )
     if rotary is None:
         return made
