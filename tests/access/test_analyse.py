@@ -417,3 +417,44 @@ def test_a_tool_that_sticks_out_far_asks_for_one_clamping_more_and_says_so():
     (said,) = [r for r in reasons_of_more(orders) if "6 D" in r.text]
     assert "one clamping more (2)" in said.text
     assert said.text.endswith("b")
+
+
+def test_groups_that_cannot_be_kept_are_refused_one_by_one():
+    access = answered(block(RING), job(together=(("hole-1", "hole-2"), ("hole-3", "hole-4"))))
+    assert len(access.rotary[0].clampings) == 1
+    assert access.kept(access.rotary[0]) == {("hole-1", "hole-2"), ("hole-3", "hole-4")}
+    refused = [r.text for r in access.reasons if r.about == "together"]
+    assert len(refused) == 2
+    assert all("none sees them all" in text for text in refused)
+    half = answered(block([*RING[:1], (*RING[0][:1], (65, 40, 40), *RING[0][2:]), *RING[1:2]]), job())
+    up = [f.id for f in half.features if f.routes[0].direction == UP]
+    down = [f.id for f in half.features if f.routes[0].direction == DOWN]
+    again = answered(half.solid, job(together=(tuple(up), (up[0], down[0]))))
+    assert [r.text.split(":")[0] for r in again.reasons if r.about == "together"][:1] == [f"{up[0]}, {down[0]}"]
+    assert tuple(up) in again.kept(again.fixed[0])
+
+
+def test_names_that_mean_no_feature_are_faults():
+    with pytest.raises(InputError) as caught:
+        answered(
+            block(OPPOSED),
+            job(together=(("hole-1", "hole-9"),), operations=(KnownOperation(directions=(UP,), features=("slot-4",)),)),
+        )
+    text = str(caught.value)
+    assert "together[0]" in text
+    assert "hole-9" in text
+    assert "operations[0].features" in text
+    assert "slot-4" in text
+
+
+def test_an_operation_that_cannot_see_its_feature_is_contradicted_by_name():
+    ops = (KnownOperation(directions=(UP,), features=("hole-2",)), KnownOperation(directions=(DOWN,)))
+    access = answered(block(OPPOSED), job(operations=ops))
+    lost = {f.id for f in access.features if all(r.direction != UP for r in f.routes)}
+    ops = (KnownOperation(directions=(UP,), features=tuple(lost)), KnownOperation(directions=(DOWN,)))
+    access = answered(block(OPPOSED), job(operations=ops))
+    assert not access.known
+    assert any(r.about == "operations" and all(n in r.text for n in lost) for r in access.reasons)
+    good = answered(block(OPPOSED), job(operations=(ops[1], KnownOperation(directions=(UP,)))))
+    assert good.known == ("fixed",)
+    assert [c.directions for c in good.fixed[0].clampings] == [(DOWN,), (UP,)]

@@ -31,7 +31,7 @@ from palletwright.access.regions import (
     without,
 )
 from palletwright.access.shapes import Body, body_of, mesh_of, rod, subtract
-from palletwright.access.tight import tight_wishes
+from palletwright.access.tight import of_form, tight_wishes
 from palletwright.access.work import Work
 from palletwright.access.workpiece import Workpiece, workpiece_of
 from palletwright.job.model import Job
@@ -91,22 +91,25 @@ def analyse(
     with one_thread():
         features, left, reasons = found(scene, stock, job, tell)
         tell("clampings", 0.85)
-        fixed, rotary, more = sequences(scene, features, job, tuple(forbid), tight_wishes(features, tolerances))
+        asked = tight_wishes(features, tolerances)
+        orders = sequences(scene, features, job, tuple(forbid), asked)
     if tolerances is not None:
-        reasons.append(Reason("tolerances", tolerances.note))
-    able = bool(fixed or rotary or not any(f.routes for f in features))
+        reasons += [Reason("tolerances", tolerances.note), *of_form(features, tolerances)]
+    able = bool(orders.fixed or orders.rotary or not any(f.routes for f in features))
     return Access(
         solid=solid,
         stock=stock,
         directions=directions_of(scene, features),
         features=tuple(features),
         left_over=tuple(left),
-        fixed=fixed,
-        rotary=rotary,
+        fixed=orders.fixed,
+        rotary=orders.rotary,
         pitch=scene.pitch,
         error_bound=scene.pitch * 2**0.5 / 2 + solid.mesh.chord_error,
-        reasons=(*reasons, *more),
+        reasons=(*reasons, *orders.reasons),
         status="ok" if able else "infeasible",
+        wanted=(*(job.together if job else ()), *(w.features for w in asked)),
+        known=orders.known,
     )
 
 

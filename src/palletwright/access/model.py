@@ -135,3 +135,12 @@ class Access:
     error_bound: float
     reasons: tuple[Reason, ...] = ()
     status: Literal["ok", "infeasible"] = "ok"
+    wanted: tuple[tuple[str, ...], ...] = ()
+    """features that the job or tight tolerances want in one clamping, whether or not that could be kept"""
+    known: tuple[str, ...] = ()
+    """families (fixed, rotary) whose sequence is the job's own operations"""
+
+    def kept(self, sequence: Sequence) -> frozenset[tuple[str, ...]]:
+        """Those of `wanted` that a sequence cuts in one clamping."""
+        rows = [{name for name, _ in c.features} for c in sequence.clampings]
+        return frozenset(w for w in self.wanted if any(set(w) <= row for row in rows))

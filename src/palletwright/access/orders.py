@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -143,78 +143,94 @@ def seat_of(scene: Workpiece, up: Vec, axes: Sequence[Vec]) -> str:
     return "raw" if any(same(up, a) for a in axes) else "none"
 
 
+@dataclass(frozen=True)
+class Orders:
+    """Sequences for a fixed spindle and with a rotary axis, remarks, and the families that the job itself orders."""
+
+    fixed: tuple[Order, ...] = ()
+    rotary: tuple[Order, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    known: tuple[str, ...] = ()
+
+
 def sequences(
     scene: Workpiece,
     features: Sequence[Feature],
     job: Job | None,
     forbid: tuple[Forbid, ...],
     wishes_read: Sequence[Wish] = (),
-) -> tuple[tuple[Order, ...], tuple[Order, ...], list[Reason]]:
+) -> Orders:
     """The clampings for a fixed spindle, and with a rotary axis, with what the job and tight tolerances ask for."""
     slender = {t.number: t.stick_out / t.cutter.DC for t in scene.mills}
     fronts = fronts_of(features)
     tasks = tuple(task_of(f, fronts[f.id] if f.kind == "hole" else {}, slender) for f in features if f.routes)
     if not tasks:
-        return (), (), []
+        return Orders()
     ways: list[Vec] = []
     for d in (w for t in tasks for r in t.routes for w in (r.direction, *([r.pair] if r.pair else []))):
         if not any(same(d, w) for w in ways):
             ways.append(d)
     fixed, rotary, ends = settings_of(scene, ways)
-    reasons: list[Reason] = []
     wanted = tuple(job.together) if job else ()
-    out = []
-    for rows, needs in ((fixed, False), (rotary + fixed, True)):
-        problem = Problem(tasks, tuple(rows), wanted, forbid, needs)
-        found, more = answered(problem, job, needs, slender, wishes_read)
-        if needs and not (job and job.operations) and (not found or len(found[0].clampings) > 1):
-            most = len(found[0].clampings) - 1 if found else None
-            by_end = replace(problem, settings=(*ends, *rows), most=most)
-            held = [
-                o for o in answered(by_end, job, needs, slender, wishes_read)[0] if any(c.on_end for c in o.clampings)
-            ]
-            found = [*held[:ALTERNATIVES_BY_END], *found]
-        out.append(tuple(found))
-        reasons += [r for r in more if r not in reasons]
+    problem = Problem(tasks, tuple(fixed), wanted, forbid)
+    flat, reasons, known = answered(problem, job, slender, wishes_read)
+    problem = replace(problem, settings=(*rotary, *fixed), need_rotary=True)
+    turned, more, known_turned = answered(problem, job, slender, wishes_read)
+    if not known_turned and (not turned or len(turned[0].clampings) > 1):
+        by_end = replace(
+            problem, settings=(*ends, *problem.settings), most=len(turned[0].clampings) - 1 if turned else None
+        )
+        held = [o for o in answered(by_end, job, slender, wishes_read)[0] if any(c.on_end for c in o.clampings)]
+        turned = [*held[:ALTERNATIVES_BY_END], *turned]
+    reasons += [r for r in more if r not in reasons]
     for s in fixed:
-        if s.seat == "none" and any(s.up in c.directions for o in out[0][:1] for c in o.clampings):
+        if s.seat == "none" and any(s.up in c.directions for o in flat[:1] for c in o.clampings):
             reasons.append(Reason("clampings", f"direction {s.up} needs an angled seat: no flat face opposite it"))
-    return out[0], out[1], reasons
+    families = tuple(name for name, is_so in (("fixed", known), ("rotary", known_turned)) if is_so)
+    return Orders(tuple(flat), tuple(turned), tuple(reasons), families)
 
 
 def answered(
-    problem: Problem, job: Job | None, needs: bool, slender: dict[int, float], wanted: Sequence[Wish]
-) -> tuple[list[Order], list[Reason]]:
-    """The sequences of one problem, with the job's and then the tolerances' wishes."""
-    found, more = family(problem, job, needs, slender)
-    if wanted and found and not problem_is_known(job):
-        found, asked = tightened(problem, found, wanted, slender)
-        more += asked
-    return found, more
-
-
-def problem_is_known(job: Job | None) -> bool:
-    return job is not None and bool(job.operations)
-
-
-def family(
-    problem: Problem, job: Job | None, rotary: bool, slender: dict[int, float]
-) -> tuple[list[Order], list[Reason]]:
-    """The sequences of one family (fixed or rotary): the job's own, else the fewest, with what couldn't be met."""
+    problem: Problem, job: Job | None, slender: dict[int, float], wanted: Sequence[Wish]
+) -> tuple[list[Order], list[Reason], bool]:
+    """The sequences of one family (fixed or rotary), what couldn't be met, and whether they are the job's own."""
     reasons: list[Reason] = []
-    known = wishes.known_problem(problem, job, rotary)
-    found = clampings.solve(known, slender) if known else []
-    if known and not found:
-        reasons.append(wishes.contradicted(known, rotary))
-    if not found:
-        found = clampings.solve(problem, slender)
-    if not found and problem.together:
-        found = clampings.solve(replace(problem, together=()), slender)
-        if found:
-            text = "features that the job wants in one clamping can't be cut in one"
-            reasons.append(Reason("together", text))
+    known = wishes.known_problem(problem, job, problem.need_rotary)
+    found = solved(known, slender) if known else []
+    if known and found:
+        return found, reasons, True
+    if known:
+        reasons.append(wishes.contradicted(known, problem.need_rotary))
+    problem, found, refused = kept_together(problem, slender)
+    reasons += refused
     reasons += clampings.reasons_of_more(found)
-    return [replace(o, reasons=()) for o in found], reasons
+    if wanted and found:
+        found, asked = tightened(problem, found, wanted, slender)
+        reasons += asked
+    return [replace(o, reasons=()) for o in found], reasons, False
+
+
+def solved(problem: Problem, slender: dict[int, float]) -> list[Order]:
+    """The problem's sequences without their remarks."""
+    return [replace(o, reasons=()) for o in clampings.solve(problem, slender)]
+
+
+def kept_together(problem: Problem, slender: dict[int, float]) -> tuple[Problem, list[Order], list[Reason]]:
+    """The problem with those of the job's groups that one clamping can cut, its sequences, and the groups refused."""
+    found = clampings.solve(problem, slender)
+    if found or not problem.together:
+        return problem, found, []
+    kept: tuple[tuple[str, ...], ...] = ()
+    reasons = []
+    for group in problem.together:
+        if clampings.solve(replace(problem, together=(*kept, group)), slender):
+            kept = (*kept, group)
+        else:
+            text = f"{', '.join(group)}: the job wants them in one clamping, but none sees them all"
+            reasons.append(Reason("together", text))
+    problem = replace(problem, together=kept)
+    found = clampings.solve(problem, slender)
+    return problem, found, reasons if found else []
 
 
 def tightened(

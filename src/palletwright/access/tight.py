@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from palletwright.access.model import Feature
 from palletwright.access.shapes import face_areas
 from palletwright.solid.tolerances import Tolerance, Tolerances
+from palletwright.verdict import Reason
 
 TIGHT = 0.1
 """mm at or under which a tolerance between features asks for one clamping: clamping anew costs about 0.05 mm
@@ -28,6 +29,10 @@ MUTUAL = frozenset(
     }
 )
 """tolerances that tie a feature to its datums; form tolerances tie it to nothing."""
+
+FORM = frozenset({"flatness", "straightness", "roundness", "cylindricity"})
+TIGHT_FORM = 0.03
+"""mm at or under which a form tolerance may ask for finishing after letting go (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +58,21 @@ def tight_wishes(features: Sequence[Feature], read: Tolerances | None) -> list[W
         if len(tied) > 1:
             out.append(Wish(tied, words(t)))
     return out
+
+
+def of_form(features: Sequence[Feature], read: Tolerances) -> list[Reason]:
+    """A remark for each tight form tolerance on what is milled: let go and clamped anew, it may take one more."""
+    maker = makers([f for f in features if f.kind != "hole"])
+    rows = []
+    for t in read.items:
+        made = tuple(dict.fromkeys(maker[k] for k in t.faces if k in maker))
+        if t.kind in FORM and t.value is not None and t.value <= TIGHT_FORM and made:
+            text = (
+                f"{t.kind} {t.value:g} mm: where clamping or stress bends the part, finish {', '.join(made)} in a "
+                "clamping of its own after letting go, one more than the least"
+            )
+            rows.append(Reason("tolerance", text, t.value, "mm"))
+    return rows
 
 
 def words(t: Tolerance) -> str:

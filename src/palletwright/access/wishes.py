@@ -83,19 +83,27 @@ def thread_of(h: Bore, fact: str | None) -> tuple[Thread | None, tuple[str, ...]
 def honoured(features: Sequence[Feature], job: Job | None) -> tuple[list[Feature], list[Reason]]:
     """Features with the job's overrides applied; an override that can't be met is named and left out.
 
-    Raises InputError where an override names a feature that isn't there.
+    Raises InputError where an override, an operation or a group names a feature that isn't there.
     """
     if job is None:
         return list(features), []
     by_id = {f.id: f for f in features}
     by_id |= {f.signature: f for f in features}
+    ids = ", ".join(f.id for f in features)
+    named_in = [(f"together[{k}]", name) for k, group in enumerate(job.together) for name in group]
+    named_in += [(f"operations[{k}].features", name) for k, op in enumerate(job.operations) for name in op.features]
     unknown = [
+        Fault("job", where, name, "isn't a feature of this part", ids)
+        for where, name in named_in
+        if not any(name == f.id for f in features)
+    ]
+    unknown += [
         Fault(
             "job",
             f"overrides[{k}].feature",
             o.feature,
             "isn't a feature of this part",
-            ", ".join(f.id for f in features),
+            ids,
         )
         for k, o in enumerate(job.overrides)
         if o.feature not in by_id
@@ -167,7 +175,11 @@ def square_to_none(a: Vec, b: Vec) -> bool:
 
 def contradicted(problem: Problem, rotary: bool) -> Reason:
     """Which features the job's own operations leave uncut."""
-    lost = [t.id for t in problem.tasks if not any(s.sees(r.direction) for r in t.routes for s in problem.settings)]
+    lost = []
+    for t in problem.tasks:
+        rows = [problem.settings[problem.pinned[t.id]]] if t.id in problem.pinned else problem.settings
+        if not any(s.sees(r.direction) for r in t.routes for s in rows):
+            lost.append(t.id)
     kind = "rotary" if rotary else "fixed"
     text = f"the job's operations ({kind}) can't cut everything" + (f": {', '.join(lost)} not reached" if lost else "")
     return Reason("operations", text, float(len(lost)), "features")

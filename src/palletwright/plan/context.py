@@ -69,16 +69,13 @@ class Context:
 
     def access(self, machine: Machine) -> Access:
         from palletwright.access import analyse
+        from palletwright.solid import read_tolerances
 
-        return self.once(
-            ("access", machine.id),
-            lambda: self.timed(
-                "access",
-                lambda: analyse(
-                    self.solid, self.stock_largest, self.shop, self.material, machine, self.job, progress=None
-                ),
-            ),
-        )
+        def make() -> Access:
+            read = self.once("tolerances", lambda: read_tolerances(self.job.part, self.job.solid))
+            return analyse(self.solid, self.stock_largest, self.shop, self.material, machine, self.job, tolerances=read)
+
+        return self.once(("access", machine.id), lambda: self.timed("access", make))
 
     def variants(self, machine: Machine, family: str) -> tuple[Variant, ...]:
         """Sequences of clampings for a machine, each without and with grip stock under the first clamping."""

@@ -156,9 +156,12 @@ def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
     """Front-loaded sequences with the least number of clampings that access proves (or one more, where no order of
     the least lets the features follow one another), those first that leave least to the later clampings."""
     proven = [s for s in (access.rotary if family == "rotary" else access.fixed) if not by_end(s)]
-    if not proven:
+    if not proven or (access.known and family not in access.known):
         return ()
-    least = min(len(s.clampings) for s in proven)
+    if access.known:
+        return tuple(proven[:OFFERED])
+    wished = access.kept(proven[0])
+    least = len(proven[0].clampings) if wished else min(len(s.clampings) for s in proven)
     bound = max(s.bound for s in proven)
     proof = any(s.proven for s in proven)
     found: dict[tuple[object, ...], Sequence] = {}
@@ -166,7 +169,11 @@ def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
     for count in (least, least + 1):
         for order in _covers(access, rows, count):
             made = front_loaded(access, order)
-            if made is not None and not (family == "rotary" and all(c.axis is None for c in made.clampings)):
+            if (
+                made is not None
+                and wished <= access.kept(made)
+                and not (family == "rotary" and all(c.axis is None for c in made.clampings))
+            ):
                 key = tuple((c.axis, c.ups, tuple(sorted(f for f, _ in c.features))) for c in made.clampings)
                 found.setdefault(key, replace(made, bound=bound, proven=proof and count == bound))
         if found:

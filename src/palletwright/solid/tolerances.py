@@ -9,6 +9,10 @@ from palletwright.cache import cached
 from palletwright.solid.kernel import KernelFailure, Refused, ask
 from palletwright.solid.reading import checked, wrong
 
+NOTHING = "no machine-readable tolerances in the file: nothing was read"
+WORDS = (b"TOLERANCE", b"DATUM", b"DIMENSIONAL_")
+"""One of these stands in every file that carries any: entity names are written out (ISO 10303-21)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
@@ -47,6 +51,8 @@ def read_tolerances(path: Path | str, solid: int | None = None, *, timeout: floa
     """
     path = Path(path)
     checked(path)
+    if not any(word in path.read_bytes() for word in WORDS):
+        return Tolerances((), NOTHING)
     try:
         rows = cached(
             "solid",
@@ -57,7 +63,7 @@ def read_tolerances(path: Path | str, solid: int | None = None, *, timeout: floa
         raise wrong(path, "", "", str(reason), "a STEP file that the CAD kernel can read") from None
     items = tuple(Tolerance(**row) for row in rows)
     if not items:
-        return Tolerances((), "no machine-readable tolerances in the file: nothing was read")
+        return Tolerances((), NOTHING)
     return Tolerances(items, summary(items))
 
 
