@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,8 +24,8 @@ NUMBER = r"(\d+(?:[.,]\d+)?)\s*(mm|in|\"|µm|um)?"
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One feature that must stand within ± `half` mm of its place; `to` are the features that it is measured from,
-    empty where the drawing says none or a datum that no feature makes."""
+    """One feature that must stand within ± `half` mm of its place; `to` are all the features that it is measured
+    from, empty where the drawing says none or names a datum that no feature makes."""
 
     feature: str
     half: float
@@ -70,8 +71,8 @@ def _toleranced(context: Context, access: Access) -> tuple[tuple[Placed, ...], t
             problem = "has no number" if not half else f"means no feature ({fact.at})"
             why.append(Reason(f"job: facts[{n}]", f"tolerance {fact.value!r} {problem}: its place isn't checked"))
             continue
-        seen = (feature_at(access, datums.get(name, name)) for name in _names(fact.to))
-        rows.append(Placed(feature, half, fact.value, tuple(s for s in seen if s is not None)))
+        seen = [feature_at(access, datums.get(name, name)) for name in _names(fact.to)]
+        rows.append(Placed(feature, half, fact.value, _all_known(seen)))
     return (*rows, *_from_file(context, access)), tuple(why)
 
 
@@ -122,9 +123,14 @@ def _from_file(context: Context, access: Access) -> list[Placed]:
     for t in read.items:
         if t.kind not in MUTUAL or not t.value:
             continue
-        to = tuple(dict.fromkeys(maker[k] for name in t.datums for k in datum.get(name, ()) if k in maker))
+        to = _all_known([maker.get(k) for name in t.datums for k in datum.get(name, (-1,))])
         text = f"{t.kind} {t.value:g} mm" + (f" to {', '.join(t.datums)}" if t.datums else "")
         rows += [
             Placed(name, t.value / 2.0, text, to) for name in dict.fromkeys(maker[k] for k in t.faces if k in maker)
         ]
-    return rows
+    return list(dict.fromkeys(rows))
+
+
+def _all_known(features: Sequence[str | None]) -> tuple[str, ...]:
+    """The features, each once; none where one of them isn't known: then nothing is taken to be cut with the feature."""
+    return () if None in features else tuple(dict.fromkeys(f for f in features if f is not None))
