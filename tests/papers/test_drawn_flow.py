@@ -11,7 +11,7 @@ import pytest
 from palletwright.flow import StationLoad, cost, payback, timing
 from palletwright.flow.figures import money_figures
 from palletwright.flow.running import Start, running
-from palletwright.papers.drawn_flow import LEFT, RIGHT, WIDE, cash, how_it_runs, man_machine, sensitivity
+from palletwright.papers.drawn_flow import LEFT, RIGHT, WIDE, cash, how_it_runs, in_numbers, man_machine, sensitivity
 from palletwright.shop import example_shop
 
 SHOP = example_shop()
@@ -99,3 +99,26 @@ def test_hostile_names_stay_text(data, flow):
     bars = [b | {"name": "<script>x</script>"} for b in flow["money"]["bars"]]
     page = sensitivity(data, flow | {"money": flow["money"] | {"bars": bars}})
     assert "<script" not in page
+
+
+def test_a_way_of_several_starts_says_what_a_second_machine_makes_of_it(flow):
+    """900 s for 9 parts and 400 s for 9: a shift of the first alone paces, the second machine waits for it."""
+    assert flow["two_machines"] is None
+    told = [timing(s, [StationLoad(0, 9, 2, 5.0)], 9, 2, SHOP.rates) for s in (900, 400)]
+    made = running(
+        [Start(t, (9,), {}) for t in told],
+        SHOP.rates.model_copy(update={"people": 3}),
+        machine_rate=38,
+        edge_use=0.8,
+        batch=90,
+        setup_hours=1.0,
+    )
+    split = made["two_machines"]
+    assert split["machine_of"] == (0, 1)
+    shift = SHOP.rates.shift_hours * 3600.0
+    assert split["finished_per_shift"] == pytest.approx(9 * shift / told[0].start_seconds)
+    assert split["finished_per_shift"] > made["finished_per_shift"]
+    way = {"name": "plan 1", "flow": made | {"load_loss": None}}
+    drawn = in_numbers({"today": {"flow": None}, "shop": {"rates": SHOP.rates.model_dump()}}, way)
+    assert "over two such machines (start 1 on the first, start 2 on the second)" in drawn
+    assert "paced by machine 1" in drawn
