@@ -97,3 +97,35 @@ def test_spread_is_never_over_the_worst_case_and_carrier_adds():
 def test_five_locators_are_refused():
     with pytest.raises(ValueError, match="5 locators of rank 5"):
         place_errors(six(LOCATORS[:5]), np.zeros((1, 3)), locator=0.01)
+
+
+FOUR_RESTS = [
+    *[((x, y, 0), (0, 0, 1)) for x in (0, 100) for y in (0, 80)],
+    ((20, 0, 0), (0, 1, 0)),
+    ((80, 0, 0), (0, 1, 0)),
+    ((0, 40, 0), (1, 0, 0)),
+]
+
+
+def seven(stiffness: float = 5e4) -> Contacts:
+    at, normal = (np.array([r[i] for r in FOUR_RESTS], dtype=float) for i in (0, 1))
+    stiff = np.full(7, 5e4)
+    stiff[3] = stiffness
+    return Contacts(tuple("1234567"), 7, at, normal, np.full(7, 0.2), stiff, np.zeros(7))
+
+
+def test_a_fourth_rest_shares_the_error_by_stiffness():
+    """Like springs at the corners of a square: one rest high by e lifts the middle by e/4, a corner by at most 3/4·e."""
+    points = np.array([[50.0, 40, 0], [100.0, 80, 0]])
+    middle, corner = place_errors(seven(), points, locator=[0, 0, 0, 0.02, 0, 0, 0])
+    assert middle.worst[2] == pytest.approx(0.02 / 4)
+    assert corner.worst[2] == pytest.approx(0.02 * 3 / 4)
+    soft = place_errors(seven(1e-3), points, locator=[0, 0, 0, 0.02, 0, 0, 0])[1]
+    assert soft.worst[2] < 1e-6  # a rest without stiffness says nothing
+
+
+def test_points_far_from_the_origin_lose_no_digits():
+    near = place_errors(seven(), np.array([[50.0, 40, 30]]), locator=0.01)[0]
+    moved = seven()
+    far = Contacts(moved.ids, 7, moved.at + 1e5, moved.normal, moved.mu, moved.stiffness, moved.preload)
+    assert place_errors(far, np.array([[50.0, 40, 30]]) + 1e5, locator=0.01)[0].worst == pytest.approx(near.worst)
