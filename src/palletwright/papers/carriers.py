@@ -251,9 +251,13 @@ def _about_x(angle: float) -> Floats:
 
 def side_poses(facts: Facts, placing: Placing) -> dict[str, Floats]:
     """T_carrier_side of each side of a carrier."""
+    return side_poses_of(next(c for c in facts.shop.carriers if c.id == placing.carrier), placing)
+
+
+def side_poses_of(carrier: Carrier, placing: Placing) -> dict[str, Floats]:
+    """T_carrier_side of each side."""
     from palletwright.layout.sides import sides_of
 
-    carrier = next(c for c in facts.shop.carriers if c.id == placing.carrier)
     if placing.kind == "pallet":
         return {s.id: s.pose for s in sides_of(carrier, placing.sides, placing.apothem)}
     return {s.id: s.pose for s in sides_of(carrier)}
