@@ -107,7 +107,19 @@ def _made(a: Module, b: Module, turns: Sequence[int], clearance: float, gap: flo
         {t: joined([s for c in found[o].values() for s in c[t]]) for t in turns} for o in (True, False)
     )
     named = {name: {t: joined(s) for t, s in sets.items()} for name, sets in found[True].items()}
-    return Table(outer_sets, inner_sets, named)
+    return Table(_seen_alike(outer_sets) if a is b else outer_sets, inner_sets, named)
+
+
+def _seen_alike(outer: dict[int, Any]) -> dict[int, Any]:
+    """The sets of a module and itself, made alike from either one: rounding leaves arcs that differ by a hair."""
+    made: dict[int, Any] = {}
+    for t, shape in outer.items():
+        back = -t % 4
+        if back in outer and back not in made:
+            made[t] = joined([shape, mirrored(turned(outer[back], t))])
+            if back != t:
+                made[back] = mirrored(turned(made[t], back))
+    return {t: made.get(t, shape) for t, shape in outer.items()}
 
 
 def _add(causes: dict[str, dict[int, list[Any]]], name: str, sets: dict[int, Any]) -> None:
