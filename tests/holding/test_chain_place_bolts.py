@@ -115,7 +115,7 @@ def seven(stiffness: float = 5e4) -> Contacts:
 
 
 def test_a_fourth_rest_shares_the_error_by_stiffness():
-    """Like springs at the corners of a square: one rest high by e lifts the middle by e/4, a corner by at most 3/4·e."""
+    """Like springs at the corners of a square: one rest high by e lifts the middle by e/4, its corner by 3/4·e."""
     points = np.array([[50.0, 40, 0], [100.0, 80, 0]])
     middle, corner = place_errors(seven(), points, locator=[0, 0, 0, 0.02, 0, 0, 0])
     assert middle.worst[2] == pytest.approx(0.02 / 4)

@@ -98,40 +98,80 @@ def certify(
     Regime 'stop': no friction at clamps. Regime 'friction': all contacts, at the low value. Loads stand at the upper
     end of their spread.
     """
-    base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
-    kept = short_by(grip, base, clamps, preload_drop)
-    contacts, floor = base.scaled(kept), floor_of(grip, floors)
     if not cuts:
         raise ValueError("certify needs at least one cut")
-    middle = np.array(centre) if centre is not None else (contacts.at.min(axis=0) + contacts.at.max(axis=0)) / 2.0
-    cuts = undominated(cuts)  # what is covered can't be the worst
-    loads = loads_of(cuts)
-    best, gravity = _worst_way(grip, contacts, cuts, loads, middle, mass_kg)
-    loose = _loose(contacts, middle, mass_kg, gravity_directions)
-    moving = moving_margin(contacts, middle, mass_kg, motions, floor)
-    pressures = device_margins(grip, base, best.reactions, clamps, yield_strength)
-    report = _report(grip, contacts, loads, best, floor, loose, [*([moving] if moving else []), *pressures])
+    a = _task(grip, cuts, floors, centre, preload_drop, clamps, yield_strength)
+    best, gravity = _worst_way(grip, a.contacts, a.cuts, a.loads, a.middle, mass_kg)
+    loose = _loose(a.contacts, a.middle, mass_kg, gravity_directions)
+    moving = moving_margin(a.contacts, a.middle, mass_kg, motions, a.floor)
+    pressures = device_margins(grip, a.base, best.reactions, clamps, yield_strength)
+    report = _report(grip, a.contacts, a.loads, best, a.floor, loose, [*([moving] if moving else []), *pressures])
     if least:
-        report = _with_least(report, contacts, loads.wrenches, gravity, kept)
-    asked = Question(
-        loads.wrenches,
-        gravity,
-        floor,
-        report.holding_factor or 0.0,
-        cuts[loads.cut[best.row]].name,
-        _aside(loads.force[best.row], down_of(cuts[loads.cut[best.row]].direction)),
-        *greatest_share(base, clamps, grip, yield_strength),
-        grip.regime == "friction",
-        tuple(c.device for i in contacts.ids[contacts.locators :] for c in grip.contacts if c.id == i),
-        pressed_share(grip),
-    )
-    if advice and asked.factor < floor:
-        report = replace(report, reasons=(*report.reasons, *advise(contacts, asked, prices)))
+        report = _with_least(report, a.contacts, a.loads.wrenches, gravity, a.kept)
+    return _completed(report, a, _question(a, best.row, gravity, report), advice, details, prices)
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """What is certified: `base` holds the contacts at their full preloads, `kept` (m,) the share that is sure."""
+
+    grip: Grip
+    base: Contacts
+    kept: Array
+    contacts: Contacts
+    floor: float
+    middle: Array
+    cuts: Sequence[StationCut]
+    loads: Loads
+    clamps: Sequence[Clamp]
+    yield_strength: float | None
+
+
+def _task(
+    grip: Grip,
+    cuts: Sequence[StationCut | tuple[str, Array, Vec, Load]],
+    floors: Floors,
+    centre: Vec | None,
+    preload_drop: float,
+    clamps: Sequence[Clamp],
+    yield_strength: float | None,
+) -> _Task:
+    base = contacts_of(grip.contacts, clamp_friction=grip.regime == "friction")
+    kept = short_by(grip, base, clamps, preload_drop)
+    middle = np.array(centre) if centre is not None else (base.at.min(axis=0) + base.at.max(axis=0)) / 2.0
+    left = undominated(cuts)  # what is covered can't be the worst
+    floor = floor_of(grip, floors)
+    return _Task(grip, base, kept, base.scaled(kept), floor, middle, left, loads_of(left), clamps, yield_strength)
+
+
+def _completed(
+    report: HoldingReport, a: _Task, asked: Question, advice: bool, details: bool, prices: Prices | None
+) -> HoldingReport:
+    """The report with advice where its floor is missed, and with details where they are asked for."""
+    if advice and asked.factor < a.floor:
+        report = replace(report, reasons=(*report.reasons, *advise(a.contacts, asked, prices)))
     if not details:
         return report
-    share = least_share(contacts, asked)
-    set_to = windows(grip, base, share, clamps, yield_strength) if share is not None else ()
-    return replace(report, windows=set_to, at_tool=_at_tool(contacts, loads, gravity))
+    share = least_share(a.contacts, asked)
+    set_to = windows(a.grip, a.base, share, a.clamps, a.yield_strength) if share is not None else ()
+    return replace(report, windows=set_to, at_tool=_at_tool(a.contacts, a.loads, asked.gravity))
+
+
+def _question(a: _Task, row: int, gravity: Array, report: HoldingReport) -> Question:
+    """What advice and windows are asked about: all loads, the worst of which is `row`."""
+    cut, device = a.cuts[a.loads.cut[row]], {c.id: c.device for c in a.grip.contacts}
+    return Question(
+        a.loads.wrenches,
+        gravity,
+        report.floor,
+        report.holding_factor or 0.0,
+        cut.name,
+        _aside(a.loads.force[row], down_of(cut.direction)),
+        *greatest_share(a.base, a.clamps, a.grip, a.yield_strength),
+        a.grip.regime == "friction",
+        tuple(device[i] for i in a.contacts.ids[a.contacts.locators :]),
+        pressed_share(a.grip),
+    )
 
 
 def _report(
