@@ -1,5 +1,7 @@
 """Pictures of the page for the docs, in both themes and at three widths: `python tests/page/pictures.py PLAN.json`.
 
+Views may be named after the plan; without names all are taken.
+
 They are written to docs/pictures/page, with few colours so that they stay small; look at each before keeping it.
 """
 
@@ -76,6 +78,7 @@ def main() -> None:
     from playwright.sync_api import sync_playwright
 
     data = json.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
+    wanted = {name: view for name, view in VIEWS.items() if name in sys.argv[2:]} or VIEWS
     with tempfile.TemporaryDirectory() as folder, serving(Path(folder) / "jobs.sqlite") as server:
         job, plan = server.planned(data)
         with sync_playwright() as play:
@@ -84,7 +87,7 @@ def main() -> None:
                 for width, height in WIDTHS.items():
                     with window(browser, server, width, dark) as w:
                         w.page.set_viewport_size({"width": width, "height": height})
-                        for name, (place, ready) in VIEWS.items():
+                        for name, (place, ready) in wanted.items():
                             w.page.evaluate("location.hash = '#/shop/example'")
                             w.page.wait_for_selector("h1:has-text('shop')")
                             page = w.go(place.format(job=job, plan=plan), "main h1:not(:has-text('shop'))")

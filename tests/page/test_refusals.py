@@ -161,7 +161,7 @@ class TestUploads:
         assert "/tmp" not in answer.text
 
     def test_reading_ends_at_its_time(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(parts, "SECONDS", 0.05)
+        monkeypatch.setattr(parts, "WAIT", 0.05)
         with pytest.raises(InputError, match="took longer than"):
             parts.read_part("part.step", STEP)
 

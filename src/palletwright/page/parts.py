@@ -17,7 +17,9 @@ from palletwright.page.tables import PartRow
 
 ENDINGS = (".step", ".stp", ".p21")
 SECONDS = 60.0
-"""s that reading may take, the start of the process included."""
+"""s of the processor that reading may take, the start of the process included."""
+WAIT = 240.0
+"""s by the clock after which reading is given up, however busy the machine is with other work."""
 MEMORY = 6_000_000_000
 """bytes of address space that reading may take; the kernel's libraries alone map about one."""
 
@@ -51,13 +53,13 @@ def read_part(name: str, data: bytes, solid: int | None = None) -> Read:
     with tempfile.TemporaryDirectory(prefix="palletwright-") as folder:
         file = Path(folder) / name
         file.write_bytes(data)
-        child = Child("palletwright.page.reader", str(file), solid, (SECONDS, MEMORY))
+        child = Child("palletwright.page.reader", str(file), solid, (SECONDS, MEMORY, WAIT))
         try:
-            if not child.pipe.poll(SECONDS):
-                raise InputError([Fault(name, "", "", f"took longer than {SECONDS:.0f} s to read", "a simpler solid")])
+            if not child.pipe.poll(WAIT):
+                raise InputError([Fault(name, "", "", f"took longer than {WAIT:.0f} s to read", "a simpler solid")])
             kind, answer = child.pipe.recv()
         except EOFError:
-            limit = f"within {MEMORY / 1e9:.0f} GB of memory"
+            limit = f"within {MEMORY / 1e9:.0f} GB of memory and {SECONDS:.0f} s of the processor"
             raise InputError([Fault(name, "", "", "could not be read: the reader stopped", limit)]) from None
         finally:
             child.end()

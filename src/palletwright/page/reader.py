@@ -9,17 +9,20 @@ from palletwright.errors import InputError
 COLOUR = (0.29, 0.42, 0.58, 1.0)
 
 
-def run(pipe: Connection, file: str, solid: int | None, limits: tuple[float, int]) -> None:
-    """Read a file under limits (s, bytes): says ("part", (facts, picture)) or ("faults", rows)."""
+def run(pipe: Connection, file: str, solid: int | None, limits: tuple[float, int, float]) -> None:
+    """Read a file under limits (s of the processor, bytes, s by the clock).
+
+    Says ("part", (facts, picture)) or ("faults", rows).
+    """
     import resource
 
-    seconds, memory = limits
+    seconds, memory, wait = limits
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     resource.setrlimit(resource.RLIMIT_CPU, (int(seconds), int(seconds) + 5))
     from palletwright.solid import glb_bytes, read_step
 
     try:
-        made = read_step(file, solid, timeout=seconds - 5)
+        made = read_step(file, solid, timeout=wait - 5)
     except InputError as error:
         pipe.send(("faults", [(f.file, f.key, f.value, f.problem, f.allowed) for f in error.faults]))
         return
