@@ -152,6 +152,20 @@ def test_changes_come_cheapest_first_and_each_reaches_the_floor():
     assert Prices().stop is None
 
 
+def test_a_raw_face_bears_until_the_pad_sinks_in():
+    raw = named(under_straps())
+    raw = replace(raw, contacts=tuple(replace(c, raw=c.id == "C8") for c in raw.contacts))
+    common = {"mass_kg": 0.0, "floors": Floors(), "clamps": [STRAP], "yield_strength": 100.0, "advice": False}
+    plain, rough = (
+        next(m for m in certify(g, [DRILL], **common).margins if m.check == "marks")
+        for g in (named(under_straps()), raw)
+    )
+    assert (plain.have, plain.passed) == (100.0, False)
+    assert rough.have == pytest.approx(2.8 * 100.0)
+    assert rough.need == pytest.approx(plain.need)
+    assert "cut away" in rough.note
+
+
 def test_a_mark_under_a_screws_head_counts_the_ring_around_its_hole():
     screw = STRAP.model_copy(update={"id": "strap", "kind": "screw", "screw": "M6", "footprint": (10.0, 10.0)})
     got = certify(named(under_straps()), [DRILL], mass_kg=0.0, floors=Floors(), clamps=[screw], yield_strength=300.0,

@@ -123,7 +123,9 @@ def greatest_share(
     ends = [end for p in rows for end in limits(p, yield_strength)]
     if ends:
         most, by = min(ends)
-        return most, f"past {most:.0%} it {by}" if by.startswith(("marks", "strips")) else f"past {most:.0%} {by}"
+        return most, f"past {most:.0%} it {by}" if by.startswith(
+            ("marks", "strips", "sinks")
+        ) else f"past {most:.0%} {by}"
     return (_BLIND if len(base.ids) > base.locators else 0.0), "the screws' limit is unknown"
 
 

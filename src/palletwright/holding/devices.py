@@ -19,6 +19,9 @@ from palletwright.verdict import Margin
 PATCH_HEIGHT = 3.0
 # Mean pressure over yield strength at which a flat pad marks a part: 1 is the onset in plain compression (statics).
 MARK = 1.0
+# On a raw face, which is cut away later, a mark does no harm until the pad sinks in: full plastic pressure over yield
+# strength (Tabor; from memory, unconfirmed).
+SINKS = 2.8
 GRADE = "8.8"
 # A screw's head over its clearance hole, ISO 273 medium: 1.1 times the thread (from memory, unconfirmed).
 HOLE = 1.1
@@ -49,7 +52,8 @@ class Pressed:
     """One clamp in place: the share of its rated force that its contacts give, how far the cut raises it (≥ 1), and
     the mm of width with which it touches the part.
 
-    A seat's share is of the force over its whole footprint; it has no screw that the cut could raise.
+    A seat's share is of the force over its whole footprint; it has no screw that the cut could raise. `raw`: all its
+    contacts are on uncut faces of the blank.
     """
 
     device: str
@@ -57,6 +61,12 @@ class Pressed:
     share: float
     raised: float
     width: float
+    raw: bool = False
+
+    @property
+    def bears(self) -> float:
+        """Pressure over the part's yield strength up to which it does no harm."""
+        return SINKS if self.raw else MARK
 
     @property
     def torque(self) -> float:
@@ -101,7 +111,8 @@ def pressed(grip: Grip, base: Contacts, clamps: Sequence[Clamp], reactions: Arra
         if clamp is None or force <= 0:
             continue
         now = force if reactions is None else _together(base, at, reactions[at, 0])
-        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), _wide(base, at, clamp)))
+        raw = all(c.raw for c in grip.contacts if c.id in {base.ids[i] for i in at})
+        found.append(Pressed(name, clamp, force / clamp.force, max(1.0, now / force), _wide(base, at, clamp), raw))
     return found
 
 
@@ -145,8 +156,9 @@ def device_margins(
         if yield_strength is not None and p.clamp.kind == "stud":
             margins.append(_thread(p, yield_strength))
         if yield_strength is not None and p.clamp.kind not in MARKLESS:
-            note = f"pressed on {p.area:.0f} mm² (estimated)"
-            margins.append(Margin("marks", subject, "part", p.pressure, MARK * yield_strength, "N/mm²", note=note))
+            note = f"pressed on {p.area:.0f} mm² (estimated)" + ("; a raw face, cut away later" if p.raw else "")
+            have = p.bears * yield_strength
+            margins.append(Margin("marks", subject, "part", p.pressure, have, "N/mm²", note=note))
     return tuple(margins)
 
 
@@ -189,5 +201,5 @@ def limits(p: Pressed, yield_strength: float | None) -> list[tuple[float, str]]:
         thread = _thread(p, yield_strength)
         ends.append((thread.have / thread.need, "strips its thread in the stock"))
     if yield_strength is not None and p.clamp.kind not in MARKLESS:
-        ends.append((MARK * yield_strength / p.pressure, "marks the part"))
+        ends.append((p.bears * yield_strength / p.pressure, "sinks into the raw face" if p.raw else "marks the part"))
     return ends
