@@ -29,6 +29,7 @@ class Window:
         self.context = browser.new_context(
             viewport={"width": width, "height": 900}, color_scheme=theme, reduced_motion="reduce"
         )
+        self.context.set_default_navigation_timeout(120_000)
         self.page = self.context.new_page()
         self.faults: list[str] = []
         self.page.on("console", self._console)
