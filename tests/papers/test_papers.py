@@ -259,3 +259,11 @@ def test_what_cannot_be_printed_is_named(data, tmp_path, wrong, key, allowed):
     assert fault.key == key
     assert fault.allowed == allowed
     assert not list(tmp_path.iterdir())
+
+
+def test_the_plans_own_order_of_loading_wins(given):
+    side = given.way["scene"]["cycles"][0]["sides"][0]
+    names = [n for s in side["stations"] for n in s["parts"]]
+    told = side | {"loading": {"order": names[::-1], "steps": [], "reasons": []}}
+    assert loading_order(told) == {name: i + 1 for i, name in enumerate(names[::-1])}
+    assert set(loading_order(side)) == set(names)

@@ -65,10 +65,12 @@ def _stretch(side: dict[str, Any]) -> float:
 
 
 def loading_order(side: dict[str, Any]) -> dict[str, int]:
-    """Each part's turn in loading: rows from far to near, each from left to right.
-
-    Common practice, no source; the way in past parts already loaded isn't computed.
+    """Each part's turn in loading: as the plan worked it out past the parts already in; where it didn't, rows from far
+    to near, each from left to right (common practice, no source).
     """
+    known = side.get("loading")
+    if known:
+        return {name: i + 1 for i, name in enumerate(known["order"])}
     stations = sorted(side["stations"], key=lambda s: -s["y"])
     rows: list[list[dict[str, Any]]] = []
     for s in stations:
@@ -93,7 +95,13 @@ def _title(facts: Facts, cycle: int, side: dict[str, Any]) -> str:
 def _steps(facts: Facts, side: dict[str, Any], live: Live | str, wrong: Mapping[int, Sequence[str]]) -> list[str]:
     w = facts.words
     here = sorted({s["operation"] for s in side["stations"]})
-    rows = [w.say("load_wipe"), w.say("load_order")]
+    known = side.get("loading")
+    rows = [w.say("load_wipe"), w.say("load_order" if not known else "load_order_known")]
+    tight = [s["name"] for s in known["steps"] if not s["easy"]] if known else []
+    if tight:
+        rows.append(w.say("load_tight", stations=", ".join(tight)))
+    if side.get("chips", {}).get("pockets"):
+        rows.append(w.say("load_chips", n=len(side["chips"]["pockets"])))
     for operation in here:
         names = [n for s in side["stations"] if s["operation"] == operation for n in s["parts"]]
         rows.append(_source(facts, operation, _listed(names)))
