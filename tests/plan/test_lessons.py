@@ -35,10 +35,15 @@ def as_candidate(made: Design) -> Candidate:
 
 
 def test_an_operation_that_no_station_of_a_carrier_can_run_is_not_tried_there_again() -> None:
-    lessons = taught_by(failed(design(PALLET, PLATE), ("20.1", "tailstock"), ("20.2", "20.2/part")))
+    lessons = taught_by(failed(design(PALLET, PLATE), ("20.1", "tailstock"), ("20.2", "x travel")))
     assert known_to_fail(as_candidate(design(replace(PALLET, sides=5), PLATE)), lessons)
     assert not known_to_fail(as_candidate(design(PALLET, replace(PLATE, at=(300.0, 0.0)))), lessons)
     assert not known_to_fail(as_candidate(design(PALLET)), lessons)
+
+
+def test_a_tool_that_meets_its_own_part_does_so_wherever_that_stands() -> None:
+    lessons = taught_by(failed(design(PALLET, PLATE), ("20.1", "20.1/part"), ("20.2", "20.2/part")))
+    assert known_to_fail(as_candidate(design(PALLET)), lessons)
 
 
 def test_conflicts_between_stations_and_of_some_stations_only_teach_nothing() -> None:

@@ -18,6 +18,7 @@ from palletwright.plan.context import Context
 from palletwright.plan.gentler import LAST, LEAST, each_eased
 from palletwright.plan.gripstock import with_strip
 from palletwright.plan.model import CarrierKind, Family
+from palletwright.plan.ownpart import meets_itself
 from palletwright.shop.model import Carrier, Clamp, Machine
 from palletwright.solid.model import Mesh
 from palletwright.verdict import Reason, Vec
@@ -180,6 +181,9 @@ def _options(context: Context, key: OperationKey) -> tuple[tuple[Option, ...], t
     Cuts are eased where a grip doesn't bear the fast ones; far only where nothing else holds.
     """
     machine = context.machine(key.machine)
+    met = meets_itself(context, machine, key.family, key.sequence, key.clamping)
+    if met is not None:
+        return (), (met,)
     cuts = context.cuts(machine, key.family, key.sequence, key.clamping)
     before, _ = context.in_process(machine, key.family, key.sequence, key.clamping)
     good: list[Option] = []

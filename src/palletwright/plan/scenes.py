@@ -9,6 +9,7 @@ from palletwright.grip import relieved
 from palletwright.layout import carrier_mesh
 from palletwright.layout.model import Side
 from palletwright.plan.arrange import sides_of_placing
+from palletwright.plan.cleared import First, cut_first
 from palletwright.plan.context import Context
 from palletwright.plan.model import Design, Placing
 from palletwright.plan.options import Option, moved_cut
@@ -77,13 +78,20 @@ def tasks_of(context: Context, design: Design, chosen: dict[int, Option], cycle:
     """Every cut at every station of one cycle, for reach."""
     machine = context.machine(design.machine)
     return [
-        _task(context, machine, row, cut)
+        _task(context, design, row, cut, first)
         for row in standings(context, design, chosen, cycle)
-        for cut in row.option.cuts
+        for cut, first in zip(
+            row.option.cuts,
+            cut_first(context, machine, design.family, design.sequence, row.module.operation),
+            strict=True,
+        )
     ]
 
 
-def _task(context: Context, machine: Machine, row: Standing, cut: Cut) -> Task:
+def _task(context: Context, design: Design, row: Standing, cut: Cut, first: First) -> Task:
+    """Where what the holder would meet is cut first, it passes the part as the operation leaves it."""
+    machine = context.machine(design.machine)
+    _, after = context.in_process(machine, design.family, design.sequence, row.module.operation)
     tips, direction, entry = moved_cut(row.machine_part, cut)
     return Task(
         station=row.name,
@@ -93,6 +101,8 @@ def _task(context: Context, machine: Machine, row: Standing, cut: Cut) -> Task:
         direction=(float(direction[0]), float(direction[1]), float(direction[2])),
         tips=tips,
         entry=entry,
+        own_state="blank" if first is None else "cut",
+        own_shape=None if first is None else (after, row.machine_part),
     )
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from palletwright.cutting.model import Cut
 from palletwright.cycle.model import Visit
 from palletwright.plan.arrange import sides_of_placing
+from palletwright.plan.cleared import cut_first
 from palletwright.plan.context import Context
 from palletwright.plan.model import Design, Placing, StationAt
 from palletwright.plan.options import Option, moved_cut, moved_points
@@ -87,8 +88,10 @@ def visits(context: Context, design: Design, rows: list[Standing]) -> list[Visit
         for i, cut in enumerate(standing.option.cuts):
             names.setdefault(cut.feature, []).append(visit_name(standing, i, cut))
         seen: dict[str, str] = {}
+        first = cut_first(context, machine, design.family, design.sequence, standing.module.operation)
         for i, cut in enumerate(standing.option.cuts):
-            made.append(_visit(machine, standing, cut, visit_name(standing, i, cut), names, after, seen))
+            before = {*after.get(cut.feature, ()), *(first[i] or ())}
+            made.append(_visit(machine, standing, cut, visit_name(standing, i, cut), names, before, seen))
             seen[cut.feature] = made[-1].id
     return made
 
@@ -104,7 +107,7 @@ def _visit(
     cut: Cut,
     name: str,
     names: dict[str, list[str]],
-    after: dict[str, tuple[str, ...]],
+    after: set[str],
     seen: dict[str, str],
 ) -> Visit:
     mount = mount_of(machine, standing.mount)
@@ -113,7 +116,7 @@ def _visit(
     tips, direction, entry = moved_cut(pose, cut)
     start = tips[0] + direction * max(0.0, entry - float(direction @ tips[0]))
     before = [seen[cut.feature]] if cut.feature in seen else []
-    before += [names[f][-1] for f in after.get(cut.feature, ()) if f in names]
+    before += [names[f][-1] for f in sorted(after) if f in names]
     return Visit(
         id=name,
         tool=cut.tool,

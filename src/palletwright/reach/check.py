@@ -275,6 +275,7 @@ def _against_own(
         return []
     anchor = placed(own[0], moves)[:3, 3]
     here: Own = [(b.state, b.mesh, _moved(placed(b, moves), -anchor)) for b in own]
+    here += [("cut", mesh, _moved(pose, -anchor)) for mesh, pose in _shape(moves, mine)]
     key = _own_key(setting, anchor, here, mine)
     if key not in setting.rasters.own:
         setting.rasters.own[key] = _own_clearances(setting, anchor, here, mine)
@@ -299,6 +300,12 @@ def _moved(pose: Floats, by: Floats) -> Floats:
     out = pose.copy()
     out[:3, 3] += by
     return out
+
+
+def _shape(moves: Mapping[str, Floats], mine: Sequence[Turned]) -> list[tuple[Mesh, Floats]]:
+    """The part as it is cut, with its pose as the machine stands, where the tasks bring it themselves."""
+    given = [(t.task.mount, *t.task.own_shape) for t in mine if t.task.own_shape is not None][:1]
+    return [(mesh, np.asarray(moves[mount] @ pose) if mount in moves else pose) for mount, mesh, pose in given]
 
 
 def _own_key(setting: _Setting, anchor: Floats, here: Own, mine: Sequence[Turned]) -> object:

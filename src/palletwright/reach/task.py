@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from palletwright.shop.model import Machine, Tool
+from palletwright.solid.model import Mesh
 from palletwright.verdict import Vec
 
 Stack = tuple[tuple[float, float, float], ...]
@@ -27,6 +28,8 @@ class Task:
         kind part that the station owns
     own_state : which of them stands for the part where the holder and the shank pass it. Tasks on one part are
         taken in the order given: what earlier ones swept in the same direction is gone.
+    own_shape : mesh and pose (4, 4) at angle 0 of the part as it is cut here, where the scene holds no body of
+        state "cut"
     """
 
     station: str
@@ -38,6 +41,7 @@ class Task:
     entry: float
     own: tuple[str, ...] = ()
     own_state: Literal["blank", "cut"] = "blank"
+    own_shape: tuple[Mesh, NDArray[np.float64]] | None = None
 
     def __post_init__(self) -> None:
         if self.tips.ndim != 2 or self.tips.shape[1:] != (3,) or not len(self.tips):
