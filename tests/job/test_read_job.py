@@ -93,6 +93,15 @@ def test_bare_lengths_count_in_the_files_unit(folder: Path) -> None:
     assert job.facts[0].at == pytest.approx((25.4, 50.8, 76.2))
 
 
+def test_an_operation_is_limited_to_clamps_that_the_shop_has(folder: Path) -> None:
+    step, shop = folder / "parts" / "lug.step", example_shop()
+    only = [{"feature": "hole-1", "clamps": ["edge-m8"]}]
+    assert least_job(step, "1045", 100, shop, held_by=only).held_by[0].clamps == ("edge-m8",)
+    with pytest.raises(InputError, match="is no clamp of shop") as caught:
+        least_job(step, "1045", 100, shop, held_by=[{"feature": "hole-1", "clamps": ["edge-m8", "thumb"]}])
+    assert [f.value for f in caught.value.faults] == ["thumb"]
+
+
 def test_the_least_job_needs_three_things(folder: Path) -> None:
     job = read_job(write(folder, 'part = "parts/lug.step"\nmaterial = "C45"\nper_year = 100\n'), example_shop())
     assert job.name == "lug"

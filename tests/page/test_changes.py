@@ -275,6 +275,7 @@ class TestOtherwise:
             ({"floors": {"cutter": 1e9}}, "less than or equal to"),
             ({"floors": {"gap": 1}}, "floors.gap"),
             ({"held_by": [{"feature": "hole-1", "clamps": ["thumb"]}]}, "is no clamp of this shop"),
+            ({"held_by": [{"feature": "hole-99", "clamps": ["edge-m8"]}]}, "isn't cut in any operation"),
             ({"tools": {"hole-1": 999}}, "is no tool of this shop"),
             ({"tools": {"hole-99": 3}}, "isn't a feature of this part"),
             ({"stick_out": {"3": 4000}}, "more than the cutter is long"),

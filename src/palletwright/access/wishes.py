@@ -108,6 +108,12 @@ def honoured(features: Sequence[Feature], job: Job | None) -> tuple[list[Feature
         for k, o in enumerate(job.overrides)
         if o.feature not in by_id
     ]
+    ids = [f.id for f in features]
+    unknown += [
+        Fault("job", f"held_by[{k}].feature", w.feature, "isn't a feature of this part", ", ".join(ids))
+        for k, w in enumerate(job.held_by)
+        if w.feature not in ids
+    ]
     if unknown:
         raise InputError(unknown)
     reasons: list[Reason] = []

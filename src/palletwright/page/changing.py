@@ -87,6 +87,11 @@ def adapted(old: Context, new: Context, design: Design, chosen: Chosen, wish: di
     Raises LookupError with what stops it.
     """
     before = parts_per_cycle(design)
+    clampings = old.sequence(old.machine(design.machine), design.family, design.sequence).clampings
+    cut = {name for c in clampings for name, _ in c.features}
+    lost = [o["feature"] for o in wish["terms"].get("held_by", ()) if o["feature"] not in cut]
+    if lost:
+        raise LookupError(f"{lost[0]} isn't cut in any operation of this way; allowed: {', '.join(sorted(cut))}")
     moved, notes = carried(old, new, design, chosen) if new is not old else (design, [])
     held = options_of(new, moved)
     locked = frozenset(wish["locked"])
