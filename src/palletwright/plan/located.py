@@ -55,6 +55,7 @@ def locations(context: Context, design: Design, chosen: dict[int, Option], proof
         told += why
         lifted = (proofs[choice.clamping].report.elastic_factor or 0.0) < 1.0
         margins += _margins(choice, got, lifted)
+        told += _at_worst(choice, got)
     return Places(result, tuple(margins), tuple(told))
 
 
@@ -152,7 +153,10 @@ def _repeats(context: Context, grip: Grip, contact: Contact) -> float:
 
 
 def _margins(choice: OperationChoice, rows: Sequence[dict[str, Any]], lifted: bool) -> list[Margin]:
-    """The worst station of each placed feature; nothing is placed from a raw face, so no limit holds there."""
+    """The worst station of each placed feature; nothing is placed from a raw face, so no limit holds there.
+
+    The spread decides (all errors at their worst at once are rare); `_at_worst` tells where the worst case is more.
+    """
     made = []
     limited = [r for r in rows if r["limit_mm"] is not None and (not r["raw"] or r["with"])]
     for name in dict.fromkeys((r["feature"], r["drawing"]) for r in limited):
@@ -160,16 +164,27 @@ def _margins(choice: OperationChoice, rows: Sequence[dict[str, Any]], lifted: bo
             (r for r in limited if (r["feature"], r["drawing"]) == name), key=lambda r: float(r["across_worst_mm"])
         )
         have = 0.0 if lifted else worst["limit_mm"]
-        note = f"{worst['drawing']}; spread {worst['across_spread_mm']:.3f} mm; locators, carrier and index"
+        note = f"{worst['drawing']}; as a spread; at worst {worst['across_worst_mm']:.3f} mm; locators, carrier, index"
         made.append(
             Margin(
                 "location",
                 f"operation {choice.number}: {name[0]}",
                 "a locator lifts off" if lifted else f"station {worst['station']}",
-                worst["across_worst_mm"],
+                worst["across_spread_mm"],
                 have,
                 "mm",
                 note=note,
             )
         )
     return made
+
+
+def _at_worst(choice: OperationChoice, rows: Sequence[dict[str, Any]]) -> list[Reason]:
+    """Placed features whose worst case is past what the drawing allows, though their spread may not be."""
+    made: dict[str, Reason] = {}
+    for r in sorted(rows, key=lambda r: -float(r["across_worst_mm"])):
+        over = 0.0 if r["limit_mm"] is None else float(r["across_worst_mm"]) - float(r["limit_mm"])
+        if over > 0 and (not r["raw"] or r["with"]) and r["feature"] not in made:
+            text = f"at worst {over:.3f} mm past what the drawing allows at station {r['station']}: measure there first"
+            made[r["feature"]] = Reason(f"operation {choice.number}", f"{r['feature']} {text}", over, "mm")
+    return list(made.values())
