@@ -99,7 +99,7 @@ def test_an_operation_is_limited_to_clamps_that_the_shop_has(folder: Path) -> No
     assert least_job(step, "1045", 100, shop, held_by=only).held_by[0].clamps == ("edge-m8",)
     with pytest.raises(InputError, match="is no clamp of shop") as caught:
         least_job(step, "1045", 100, shop, held_by=[{"feature": "hole-1", "clamps": ["edge-m8", "thumb"]}])
-    assert [f.value for f in caught.value.faults] == ["thumb"]
+    assert [f.value for f in caught.value.faults] == ["'thumb'"]
 
 
 def test_the_least_job_needs_three_things(folder: Path) -> None:
