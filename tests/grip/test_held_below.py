@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from grip_cases import UP, Case, around, drill, over, shop
+from grip_cases import UP, Case, around, drill, over, sawn_block, shop
 
 from palletwright.cutting.model import Load
 from palletwright.grip import Grip
@@ -211,3 +211,9 @@ def test_a_round_with_a_flat_is_kept_from_turning_by_a_stop() -> None:
     found = only(Case(flat, flat, flat, flat), "v_jaw")
     assert found
     assert all(any(c.id == "T1" for c in g.contacts) and not g.unlocated for g in found)
+
+
+def test_a_tenon_holds_on_a_strip_too_low_for_any_clamp_beside() -> None:
+    """4 mm of grip stock: clamps, stops and jaws stand in the tools' way, a tenon of 3 mm and 1 mm of skin fits."""
+    found, _ = sawn_block().solve()
+    assert {g.kind for g in found} == {"dovetail"}

@@ -29,6 +29,7 @@ from palletwright.solid.outline import polygons
 from palletwright.verdict import Margin, Vec
 
 SKIN = 1.0  # mm of stock left over a thread or tenon; common practice, no source
+TOUCH = 1e-3  # mm by which the finished part may touch the stock's depth
 WALL = 2.0  # mm of stock beside a thread; common practice, no source
 TENON = 0.6  # share of the jaws' width that the tenon takes; common practice, no source
 FLANK = np.radians(60.0)  # a tenon's flanks from its base; common practice (sixty degree dovetails), no source
@@ -51,7 +52,7 @@ def waste_area(work: Work, depth: float) -> BaseGeometry:
     hollow = slab - work.cut_body
     if not hollow.is_empty():
         raw = raw.difference(polygons(hollow.project()).buffer(1e-3))
-    return raw.difference(outline_between(manifold(work.finished), 0.0, depth))
+    return raw.difference(outline_between(manifold(work.finished), 0.0, depth - TOUCH))
 
 
 def stud(work: Work, seats: Sequence[Seat], walls: Sequence[Patch], clamps: Sequence[Clamp]) -> Iterator[Draft]:

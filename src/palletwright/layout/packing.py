@@ -85,12 +85,13 @@ def pack(
         reasons = what_stops_one_more(board, best, bound, bound_name, goal, module, area)
     else:
         reasons = (proof_of(len(best), bound, bound_name),)
-    stations = tuple(
-        Station(side.id, float(x), float(y), int(t), 0, k)
-        for k, ((x, y), t) in enumerate(zip(best.at, best.turn, strict=True))
-    )
-    pattern = best.pattern or "none"
+    stations, pattern = _stations(side, best), best.pattern or "none"
     return Packing(stations, len(best), bound, len(best) == bound, pattern, reasons, (), "ok" if stations else "empty")
+
+
+def _stations(side: Side, placed: Placed) -> tuple[Station, ...]:
+    rows = enumerate(zip(placed.at, placed.turn, strict=True))
+    return tuple(Station(side.id, float(x), float(y), int(t), 0, k) for k, ((x, y), t) in rows)
 
 
 def _sharing(
