@@ -209,7 +209,7 @@ def test_pieces_count_the_devices_of_all_sets(written, given):
 
 
 def test_a_drawing_fact_is_printed_beside_its_hole(given):
-    assert [(name, text) for name, _, _, _, text in measured(given)] == [("hole-1", "12 H7, position 0.2 (A)")]
+    assert [(name, text) for name, _, _, _, text in measured(given)] == [("hole-1", "12 H7, position 0.3 (A)")]
 
 
 def test_every_text_has_every_language():
