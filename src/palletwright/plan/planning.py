@@ -99,6 +99,7 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
     down: list[TurnedDown] = []
     checked_out: list[TurnedDown] = []
     reasons: list[Reason] = []
+    notes: list[Reason] = []
     accesses: dict[str, Access] = {}
     for machine in machines_of(context):
         big = too_big(context, machine)
@@ -110,7 +111,7 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
             continue
         context.progress(f"{machine.id}: access", 0, 1)
         accesses[machine.id] = context.access(machine)
-        reasons += accesses[machine.id].reasons
+        notes += accesses[machine.id].reasons
         found, refused = candidates(context, machine)
         down += refused
         ways, failed = checked(context, queues(context, found), ways)
@@ -118,14 +119,14 @@ def _made(job: Job, shop: Shop, progress: Progress | None, helping: Hands | None
         if context.stopped_early and ways:
             break
     if not ways:
-        raise NoPlan(_why_not(reasons, [*checked_out, *down]))
+        raise NoPlan(_why_not(reasons, [*checked_out, *down], notes))
     return _plan(context, accesses, ways, [*checked_out, *down], started)
 
 
-def _why_not(reasons: list[Reason], down: list[TurnedDown]) -> list[Reason]:
+def _why_not(reasons: list[Reason], down: list[TurnedDown], notes: list[Reason]) -> list[Reason]:
     """Nearest to a plan first: what stopped the arrangements that were checked in full, then the rest; each once."""
     seen = [Reason(d.arrangement, d.stopped_by, d.amount, d.unit) for d in down]
-    unique = {r.text: r for r in reversed([*reasons, *seen])}
+    unique = {r.text: r for r in reversed([*reasons, *seen, *notes])}
     return list(reversed(unique.values()))[:12] or [Reason("plan", "no machine of the shop may be used for this job")]
 
 
