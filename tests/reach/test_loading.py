@@ -123,7 +123,7 @@ def test_filling_agrees_with_a_flood_from_the_lowest_rim() -> None:
 
 
 def test_a_seat_in_a_deep_narrow_well_is_hidden_from_the_jet_and_one_in_a_wide_well_is_not() -> None:
-    """A jet 6 mm wide comes in at 30 to 75 degrees: into a well 40 deep it needs about 14 mm of room beside the spot."""
+    """A jet comes in at 75 degrees at the steepest: into a well 40 mm deep it needs about 10 mm beside the spot."""
     spot = Spot("seat", (50.0, 50.0, 0.0), UP)
     for half, hidden in ((6, ("seat",)), (24, ())):
         inside = box((50 - half, 50 - half, -1), (50 + half, 50 + half, 60))
