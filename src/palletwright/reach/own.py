@@ -16,6 +16,12 @@ Floats = NDArray[np.float64]
 Sweep = tuple[Floats, float, float]
 """Tips (n, 3) mm as the machine stands, entry height mm, cutter radius mm."""
 
+CLOSE = 1.5
+"""Cells by which a grid may read short: two half diagonals, and a little."""
+
+FINER = 4.0
+"""Times finer the second grid is."""
+
 
 def own_clearance(
     tips: Floats,
@@ -31,20 +37,39 @@ def own_clearance(
 
     bodies : (mesh, pose) of the own part; top : its greatest height (`top_of`)
     gone : the sweeps that have cut it, this cut's own last.
-    When the lowest wide row stays above the part by `need`, that height is the answer.
+    When the lowest wide row stays above the part by `need`, that height is the answer. What a grid falls short of
+    `need` by no more than it may read short is looked at on a finer one.
     """
     start = min(row[1] for row in wide)
     lowest = int(np.argmin(tips[:, 2]))
     above = float(tips[lowest, 2] + start - top)
     if above >= need:
         return above, tips[lowest]
+    have, at = _at_pitch(tips, wide, bodies, gone, pitch, need, rasters)
+    if need - CLOSE * pitch < have < need:
+        finer = _at_pitch(tips, wide, bodies, gone, pitch / FINER, need, rasters)
+        return max((have, at), finer, key=lambda row: row[0])
+    return have, at
+
+
+def _at_pitch(
+    tips: Floats,
+    wide: Stack,
+    bodies: Sequence[tuple[Mesh, Floats]],
+    gone: Sequence[Sweep],
+    pitch: float,
+    need: float,
+    rasters: Rasters,
+) -> tuple[float, Floats]:
+    """The same by height fields of one pitch."""
     reach = max(row[0] for row in wide) + need + 2 * pitch
     origin, shape = grid_over(*extent(tips), pitch, reach)
     z = _heights(bodies, origin, shape, pitch, rasters)
     for points, entry, radius in gone:
         np.minimum(z, swept_floor(points, entry, ((radius, 0.0, 1.0),), origin, shape, pitch, inside=True), out=z)
     found = least_clearance(tips, wide, z, origin, pitch, cap=need + pitch)
-    return (need + pitch, tips[lowest]) if found is None else (found.have, tips[found.tip])
+    lowest = tips[int(np.argmin(tips[:, 2]))]
+    return (need + pitch, lowest) if found is None else (found.have, tips[found.tip])
 
 
 def top_of(bodies: Sequence[tuple[Mesh, Floats]]) -> float:
