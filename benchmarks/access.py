@@ -1,12 +1,11 @@
-"""Access: seconds for each demo part, refinement of the pitch, and holes found on scripted blocks with known truth.
+"""Access: seconds for each demo part, refinement of the pitch, and what is found on scripted parts of known truth.
 
-python -m benchmarks.access [--blocks 500]
+python -m benchmarks.access [--parts 500]
 """
 
 from __future__ import annotations
 
 import argparse
-import random
 import sys
 import time
 from collections import Counter
@@ -89,41 +88,30 @@ def large_and_fine() -> None:
         )
 
 
-def holes_on_blocks(count: int) -> None:
-    """Recall and precision of holes (diameter, through or blind) on blocks made by script, turned and mirrored."""
-    from access_cases import built
-    from test_holes import SIZE, scripted
+def on_scripted_parts(count: int) -> None:
+    """Recall and precision of holes, pockets, slots and steps on parts made by script, turned and mirrored."""
+    from scripted import counted
 
-    from palletwright.access.holes import bores
-    from palletwright.access.shapes import body_of
-
-    hits = wanted = named = 0
-    spent = 0.0
+    total: Counter[str] = Counter()
+    words: list[str] = []
     for first in range(0, count, 50):
-        jobs, truths = [], []
-        for seed in range(first, min(count, first + 50)):
-            tools, truth = scripted(seed)
-            rng = random.Random(1000 + seed)
-            turn = ((rng.uniform(-1, 1), rng.uniform(-1, 1), rng.uniform(0.1, 1)), rng.uniform(0, 6.28))
-            jobs.append((SIZE, tools, turn, seed % 2 == 1))
-            truths.append(Counter((d, blind) for _, d, blind in truth))
-        for solid, truth in zip(built(jobs), truths, strict=True):
-            start = time.perf_counter()
-            holes, _ = bores(solid, body_of(solid.mesh))
-            spent += time.perf_counter() - start
-            got = Counter((round(2 * h.core.radius, 3), not h.through) for h in holes if not h.other_end)
-            hits += (got & truth).total()
-            wanted += truth.total()
-            named += got.total()
-    print(
-        f"{count} blocks, {wanted} holes: recall {hits / wanted:.4f}, precision {hits / named:.4f}, "
-        f"{1000 * spent / count:.1f} ms a block"
-    )
+        more, differ = counted(range(first, min(count, first + 50)))
+        total += more
+        words += differ
+    print(f"{count} scripted parts, {len(words)} of them with a difference")
+    for kind in ("hole", "pocket", "slot", "step"):
+        wanted, found, right = (total[f"{kind} {w}"] for w in ("wanted", "found", "right"))
+        print(f"{kind}: {wanted} made, {found} found, {right} right: recall {right / wanted:.4f}, ", end="")
+        print(f"precision {right / max(found, 1):.4f}")
+    print("\n".join(words[:20]))
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser()
-    parser.add_argument("--blocks", type=int, default=100)
-    large_and_fine()
-    seconds_of_parts()
-    holes_on_blocks(parser.parse_args().blocks)
+    parser.add_argument("--parts", type=int, default=500, help="scripted parts")
+    parser.add_argument("--only-parts", action="store_true", help="nothing but the scripted parts")
+    given = parser.parse_args()
+    if not given.only_parts:
+        large_and_fine()
+        seconds_of_parts()
+    on_scripted_parts(given.parts)

@@ -22,7 +22,7 @@ SHARED = Path(os.environ.get("PALLETWRIGHT_SHARED", Path(__file__).parents[2].pa
 
 BUILD = """
 import pickle, sys
-from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeCone
 from OCP.BRepAdaptor import BRepAdaptor_Curve
@@ -56,6 +56,13 @@ def chamfered(shape, z, width):
         walk.Next()
     return made.Shape()
 
+def split(shape, x):
+    # The same body with every face cut along a plane: a bore on it becomes two half cylinders.
+    far = 1e3
+    halves = box((-far, -far, -far), (x, far, far)), box((x, -far, -far), (far, far, far))
+    parts = [BRepAlgoAPI_Common(shape, h).Shape() for h in halves]
+    return BRepAlgoAPI_Fuse(*parts).Shape()
+
 import os
 answer = os.dup(1)
 os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
@@ -66,6 +73,9 @@ for size, tools, turn, mirror in pickle.load(sys.stdin.buffer):
     for kind, *rest in tools:
         if kind == "chamfer":
             shape = chamfered(shape, *rest)
+            continue
+        if kind == "split":
+            shape = split(shape, *rest)
             continue
         shape = BRepAlgoAPI_Cut(shape, cylinder(*rest) if kind == "cylinder" else box(*rest)).Shape()
     if mirror:

@@ -23,8 +23,12 @@ SMOOTH = 3.0
 """degrees of turn below which an edge is smooth: neither inside nor outside."""
 BARELY = 0.02
 """sine of the angle by which a wall may lean over and still count as open along a direction."""
-FACING = -0.5
-"""greatest cosine between the normals of two walls that face each other."""
+UPRIGHT = 0.94
+"""least cosine between a wall's normal and the axis across which it faces another (within 20°)."""
+ALIKE = 0.5
+"""least share of the larger of two facing walls that the smaller has: less is one wall and a hollow floor."""
+LONG = 4.0
+"""length over width from which an opening right through is a slot, no pocket (the trade's slotted hole; no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +48,18 @@ def forms(solid: Solid, frame: Floats, holes: Collection[int] = ()) -> list[Form
     found = []
     for group in groups(solid.mesh, faces, frozenset(holes)):
         ways = tuple(a for a in axes if lies_open(solid.mesh, group, a))
-        kind = named(ways, walls_face(solid.mesh, group))
-        if kind is not None and (len(group) > 1 or hollow_slot(faces, group, ways)):
+        kind = named(ways, walls_face(solid.mesh, group, axes, ways))
+        if kind == "pocket" and len(ways) == 2 and elongated(solid.mesh, group, axes, ways):
+            kind = "slot"
+        if kind is not None and not one_plane(faces, group) and (len(group) > 1 or hollow_slot(faces, group, ways)):
             found.append(Form(kind, group, ways))
     return sorted(found, key=lambda f: (-sum(area[k] for k in f.faces), min(f.faces)))
+
+
+def one_plane(faces: dict[int, Face], group: Collection[int]) -> bool:
+    """Whether the group is one flat face, which the file may hold in pieces."""
+    rows = [faces[k] for k in group]
+    return all(f.kind == "plane" and same(vec(f.axis), vec(rows[0].axis)) for f in rows)
 
 
 def hollow_slot(faces: dict[int, Face], group: Collection[int], ways: Sequence[Vec]) -> bool:
@@ -58,6 +70,7 @@ def hollow_slot(faces: dict[int, Face], group: Collection[int], ways: Sequence[V
 def named(ways: Sequence[Vec], facing: bool) -> FormKind | None:
     """One way out, or two in line: pocket. Two at right angles between facing walls, or three with two in line: slot.
     More, or no facing walls: step. None where it is open nowhere, or to five sides: a plain outside face.
+    (An opening right through that is long and narrow is a slot too: `elongated`.)
     """
     pairs = sum(1 for a in ways if any(same(negated(a), b) for b in ways)) // 2
     if not ways or len(ways) >= 5:
@@ -69,23 +82,45 @@ def named(ways: Sequence[Vec], facing: bool) -> FormKind | None:
     return "slot" if len(ways) == 3 and pairs == 1 else "step"
 
 
-def walls_face(mesh: Mesh, group: Collection[int]) -> bool:
-    """Whether some of the group's surface looks at another part of it: normals more than 120° apart."""
+def walls_face(mesh: Mesh, group: Collection[int], axes: Sequence[Vec], ways: Sequence[Vec]) -> bool:
+    """Whether two upright walls of like size face each other across an axis in which the group isn't open."""
+    normals, area = surface(mesh, group)
+    for a in axes[::2]:
+        if any(same(a, w) or same(negated(a), w) for w in ways):
+            continue
+        lean = normals @ np.asarray(a)
+        one, other = float(area[lean > UPRIGHT].sum()), float(area[lean < -UPRIGHT].sum())
+        if min(one, other) >= ALIKE * max(one, other, 1e-9):
+            return True
+    return False
+
+
+def elongated(mesh: Mesh, group: Collection[int], axes: Sequence[Vec], ways: Sequence[Vec]) -> bool:
+    """Whether an opening right through along `ways` is `LONG` times as long as wide: the smallest box about it."""
     assert mesh.face_of is not None
-    corners = mesh.corners[np.isin(mesh.face_of, list(group))]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals = np.unique(np.round(normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None], 3), axis=0)
-    return bool((normals @ normals.T).min(initial=1.0) < FACING)
+    flat = np.stack([np.asarray(a) for a in axes[::2] if not any(same(a, w) or same(negated(a), w) for w in ways)])
+    points = mesh.corners[np.isin(mesh.face_of, list(group))].reshape(-1, 3) @ flat.T
+    turns = np.radians(np.arange(0.0, 90.0, 3.0))
+    turned = (points @ np.array([[np.cos(t), -np.sin(t)], [np.sin(t), np.cos(t)]]) for t in turns)
+    sizes = [(float(np.ptp(p[:, 0])), float(np.ptp(p[:, 1]))) for p in turned]
+    small, large = sorted(min(sizes, key=lambda wh: wh[0] * wh[1]))
+    return bool(large >= LONG * small)
 
 
-def lies_open(mesh: Mesh, group: Collection[int], direction: Vec) -> bool:
-    """Whether no face of the group leans over along the direction, but for slivers of its area."""
+def surface(mesh: Mesh, group: Collection[int]) -> tuple[Floats, Floats]:
+    """(unit normals (n, 3), mm² (n,)) of the group's triangles."""
     assert mesh.face_of is not None
     corners = mesh.corners[np.isin(mesh.face_of, list(group))]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.linalg.norm(normals, axis=1)
-    over = normals @ np.asarray(direction) < -BARELY * size
-    return bool(size[over].sum() <= 0.005 * size.sum())
+    return normals / np.maximum(size, 1e-30)[:, None], size / 2
+
+
+def lies_open(mesh: Mesh, group: Collection[int], direction: Vec) -> bool:
+    """Whether no face of the group leans over along the direction, but for slivers of its area."""
+    normals, area = surface(mesh, group)
+    over = normals @ np.asarray(direction) < -BARELY
+    return bool(area[over].sum() <= 0.005 * area.sum())
 
 
 def groups(mesh: Mesh, faces: dict[int, Face], holes: frozenset[int]) -> list[frozenset[int]]:
@@ -105,7 +140,9 @@ def groups(mesh: Mesh, faces: dict[int, Face], holes: frozenset[int]) -> list[fr
 
 
 def inside(a: Face, b: Face) -> bool:
-    """Whether a smooth edge between the two runs along an inside round."""
+    """Whether a smooth edge between the two runs along an inside round, or through one plane that the file splits."""
+    if a.kind == b.kind == "plane":
+        return True
     return any(f.hollow and f.kind in ("cylinder", "torus", "cone", "sphere") for f in (a, b))
 
 

@@ -91,6 +91,7 @@ def honoured(features: Sequence[Feature], job: Job | None) -> tuple[list[Feature
     by_id |= {f.signature: f for f in features}
     ids = ", ".join(f.id for f in features)
     named_in = [(f"together[{k}]", name) for k, group in enumerate(job.together) for name in group]
+    named_in += [(f"held_by[{k}].feature", w.feature) for k, w in enumerate(job.held_by)]
     named_in += [(f"operations[{k}].features", name) for k, op in enumerate(job.operations) for name in op.features]
     unknown = [
         Fault("job", where, name, "isn't a feature of this part", ids)
@@ -107,12 +108,6 @@ def honoured(features: Sequence[Feature], job: Job | None) -> tuple[list[Feature
         )
         for k, o in enumerate(job.overrides)
         if o.feature not in by_id
-    ]
-    ids = [f.id for f in features]
-    unknown += [
-        Fault("job", f"held_by[{k}].feature", w.feature, "isn't a feature of this part", ", ".join(ids))
-        for k, w in enumerate(job.held_by)
-        if w.feature not in ids
     ]
     if unknown:
         raise InputError(unknown)
