@@ -120,14 +120,14 @@ function Form({ choices, terms, locked, busy, apply }: { choices: WayChoices; te
         </fieldset>
         <fieldset class="whole">
           <legend>What cuts it</legend>
-          <div class="grid four">
+          <div class="grid">
             {cuttable.map((f) => (
               <Choice
                 key={`${f.feature} ${f.clamping}`}
                 label={f.feature}
                 value={String(tools[f.feature] ?? ANY)}
                 onInput={(t) => setTools({ ...tools, [f.feature]: t === ANY ? null : Number(t) })}
-                options={[[ANY, `quickest: ${f.now.map((t) => `T${t}`).join(", ")}`], ...f.could.map((t): [string, string] => [String(t), `with T${t}`])]}
+                options={[[ANY, `now ${f.now.map((t) => `T${t}`).join(", ")}`], ...f.could.map((t): [string, string] => [String(t), `with T${t}`])]}
               />
             ))}
           </div>
