@@ -103,7 +103,8 @@ def elongated(mesh: Mesh, group: Collection[int], axes: Sequence[Vec], ways: Seq
     turns = np.radians(np.arange(0.0, 90.0, 3.0))
     turned = (points @ np.array([[np.cos(t), -np.sin(t)], [np.sin(t), np.cos(t)]]) for t in turns)
     sizes = [(float(np.ptp(p[:, 0])), float(np.ptp(p[:, 1]))) for p in turned]
-    small, large = sorted(min(sizes, key=lambda wh: wh[0] * wh[1]))
+    box = min(sizes, key=lambda wh: wh[0] * wh[1])
+    small, large = min(box), max(box)
     return bool(large >= LONG * small)
 
 
