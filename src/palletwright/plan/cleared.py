@@ -7,10 +7,12 @@ import numpy as np
 from palletwright.access.model import Feature
 from palletwright.cutting.model import Cut
 from palletwright.plan.context import Context
-from palletwright.plan.directions import frame
+from palletwright.plan.directions import frame, same
 from palletwright.plan.model import Family
+from palletwright.plan.sequences import InTheWay
 from palletwright.reach.task import wide_rows
 from palletwright.shop.model import Machine
+from palletwright.verdict import Vec
 
 PITCH = 0.5
 """mm of the height fields; a coarser one only asks for more to be cut first."""
@@ -39,6 +41,23 @@ def _cut_first(context: Context, machine: Machine, family: Family, index: int, c
         known[cut.feature] |= found
         rows.append(found)
     return tuple(rows)
+
+
+def in_the_way(context: Context, machine: Machine) -> InTheWay:
+    """For a feature and a direction, the features whose material its tools would meet from there, each asked once."""
+    features = [f for f in context.access(machine).features if len(f.removal.vertices)]
+
+    def found(feature: Feature, direction: Vec) -> frozenset[str]:
+        route = next((r for r in feature.routes if same(r.direction, direction)), None)
+        cuts = () if route is None else route.cuts
+        return frozenset(
+            g.id for g in features if g.id != feature.id and any(_meets(context, machine, c, g) for c in cuts)
+        )
+
+    def kept(feature: Feature, direction: Vec) -> frozenset[str]:
+        return context.once(("in the way", machine.id, feature.id, direction), lambda: found(feature, direction))
+
+    return kept
 
 
 def _leads(known: dict[str, set[str]], start: str, end: str) -> bool:

@@ -82,9 +82,11 @@ class Context:
         return self.once(("variants", machine.id, family), lambda: self._variants(machine, family))
 
     def _variants(self, machine: Machine, family: str) -> tuple[Variant, ...]:
+        from palletwright.plan.cleared import in_the_way
+
         access = self.access(machine)
         rows = []
-        for sequence in self.timed("sequences", lambda: sequences(access, family)):
+        for sequence in self.timed("sequences", lambda: sequences(access, family, in_the_way(self, machine))):
             own = self.job.blank.kind == "file" or self.job.blank.size is not None
             for depth in () if own else depths(self.shop, self.clearance(machine)):
                 strip = grip_stock(access, sequence, depth)

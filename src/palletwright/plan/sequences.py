@@ -6,7 +6,7 @@ does nearly everything and the later ones hold on finished faces: faces cut in a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import permutations
 
@@ -87,8 +87,20 @@ def _best(feature: Feature, setting: Setting) -> Route | None:
     return above if seconds(above) <= UPRIGHT * seconds(best) else best
 
 
-def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
-    """Every feature in the earliest setting that cuts it and all that must come before it; None if one is left."""
+InTheWay = Callable[[Feature, Vec], frozenset[str]]
+"""The features whose material the tools for one feature, from one direction, would meet."""
+
+
+def nothing(_: Feature, __: Vec) -> frozenset[str]:
+    """No feature is in the way of any."""
+    return frozenset()
+
+
+def front_loaded(access: Access, order: Iterable[Setting], in_the_way: InTheWay = nothing) -> Sequence | None:
+    """Every feature in the earliest setting that cuts it and all that must come before it; None if one is left.
+
+    A feature whose tools would meet what a later setting cuts goes into that one, where it can be cut there too.
+    """
     chosen = list(order)
     place: dict[str, int] = {}
     ways: dict[str, Vec] = {}
@@ -102,6 +114,7 @@ def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
                 break
         else:
             return None
+    _put_off(features, chosen, place, ways, in_the_way, access)
     clampings = []
     for k, setting in enumerate(chosen):
         rows = tuple(row for f in features if place[f.id] == k for row in _rows(f, ways[f.id], setting))
@@ -112,6 +125,27 @@ def front_loaded(access: Access, order: Iterable[Setting]) -> Sequence | None:
         clampings.append(Clamping(used, rows, axis, (setting.up,)))
     seconds = sum(r.seconds for f in features for r in f.routes if same(r.direction, ways[f.id]))
     return Sequence(tuple(clampings), 0, False, seconds)
+
+
+def _put_off(
+    features: list[Feature],
+    chosen: list[Setting],
+    place: dict[str, int],
+    ways: dict[str, Vec],
+    in_the_way: InTheWay,
+    access: Access,
+) -> None:
+    """Move features behind what is in the way of their tools, and what must follow them with them."""
+    for _ in chosen:
+        moved = False
+        for f in features:
+            k = place[f.id]
+            last = max([place.get(g, 0) for g in (*in_the_way(f, ways[f.id]), *f.after)], default=0)
+            direction = reach_in(access, f, chosen[last]) if last > k else None
+            if direction is not None:
+                place[f.id], ways[f.id], moved = last, direction, True
+        if not moved:
+            return
 
 
 def _places(access: Access, feature: Feature, chosen: list[Setting], first: int) -> list[int]:
@@ -152,7 +186,7 @@ def _in_order(features: list[Feature]) -> list[Feature]:
     return rows
 
 
-def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
+def sequences(access: Access, family: str, in_the_way: InTheWay = nothing) -> tuple[Sequence, ...]:
     """Front-loaded sequences with the least number of clampings that access proves (or one more, where no order of
     the least lets the features follow one another), those first that leave least to the later clampings."""
     proven = [s for s in (access.rotary if family == "rotary" else access.fixed) if not by_end(s)]
@@ -168,7 +202,7 @@ def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
     rows = settings(access, family == "rotary")
     for count in (least, least + 1):
         for order in _covers(access, rows, count):
-            made = front_loaded(access, order)
+            made = front_loaded(access, order, in_the_way)
             if (
                 made is not None
                 and wished <= access.kept(made)
@@ -178,7 +212,7 @@ def sequences(access: Access, family: str) -> tuple[Sequence, ...]:
                 found.setdefault(key, replace(made, bound=bound, proven=proof and count == bound))
         if found:
             break
-    ranked = sorted(found.values(), key=lambda s: _lateness(access, s))
+    ranked = sorted(found.values(), key=lambda s: (_blocked(access, s, in_the_way), *_lateness(access, s)))
     reasons = tuple(r for s in proven for r in s.reasons)
     if not ranked:
         note = Reason(
@@ -203,6 +237,14 @@ def _varied(ranked: list[Sequence]) -> list[Sequence]:
         if seen[first] <= ALIKE:
             rows.append(s)
     return rows[:OFFERED]
+
+
+def _blocked(access: Access, s: Sequence, in_the_way: InTheWay) -> int:
+    """Features whose tools would meet what only a later clamping cuts."""
+    place = {f: k for k, c in enumerate(s.clampings) for f, _ in c.features}
+    known = {f.id: f for f in access.features}
+    rows = [(k, f, d) for k, c in enumerate(s.clampings) for f, d in c.features]
+    return sum(any(place.get(g, k) > k for g in in_the_way(known[f], d)) for k, f, d in rows)
 
 
 def _lateness(access: Access, s: Sequence) -> tuple[int, int, int, float, float]:
