@@ -15,7 +15,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-import palletwright
+from palletwright import verbs
 from palletwright.demo import parts as demo
 
 HEAD = """# The yoke longer and shorter
@@ -69,7 +69,7 @@ def job_of(stretch: float, folder: Path) -> Path:
 def row_of(stretch: float) -> list[str]:
     """One line of the table."""
     with tempfile.TemporaryDirectory() as folder:
-        data = palletwright.plan(job_of(stretch, Path(folder)))
+        data = verbs.plan(job_of(stretch, Path(folder)))
     best = data["plans"][0]
     sides: Counter[tuple[int, str]] = Counter()
     for s in best["design"]["stations"]:
@@ -98,7 +98,7 @@ def _rows(best: dict[str, Any], operation: int, side: str) -> str:
     rows: dict[int, list[float]] = {}
     for s in here:
         rows.setdefault(round(s["y"] / 5.0), []).append(s["x"])
-    longest = sorted(max(rows.values(), key=len))
+    longest = next(sorted(row) for row in rows.values() if len(row) == max(map(len, rows.values())))
     pitch = (longest[-1] - longest[0]) / (len(longest) - 1) if len(longest) > 1 else 0.0
     return f"{len(rows)} × {len(longest)}" + (f", {pitch:.1f} mm apart" if pitch else "")
 
