@@ -16,6 +16,10 @@ FEED_IN = 2.0
 """mm above the material from which the tool feeds (common practice, no source)."""
 
 
+READ_SHORT = 0.05
+"""mm by which meshes of two rooms may differ: chord errors of both, and rounding."""
+
+
 @dataclass(frozen=True, eq=False)
 class Work:
     """The shop's tools, material and machine, with conditions and loads kept once computed."""
@@ -28,9 +32,10 @@ class Work:
     @property
     def clearance(self) -> float:
         """mm that reach will ask between shank or holder and the part: the floor, with the setting error where
-        nothing measures tools."""
+        nothing measures tools, and what its meshes may read short."""
         floors = self.shop.floors
-        return floors.cutter / 2 if self.machine.tool_setter else floors.cutter + floors.tool_setting_error
+        asked = floors.cutter / 2 if self.machine.tool_setter else floors.cutter + floors.tool_setting_error
+        return asked + READ_SHORT
 
     def tools(self, *kinds: str) -> list[Tool]:
         """The shop's tools of these kinds that go into the machine's spindle, largest first."""
