@@ -51,7 +51,7 @@ def read_tolerances(path: Path | str, solid: int | None = None, *, timeout: floa
     """
     path = Path(path)
     checked(path)
-    if not any(word in path.read_bytes() for word in WORDS):
+    if (solid or 1) == 1 and not any(word in path.read_bytes() for word in WORDS):
         return Tolerances((), NOTHING)
     try:
         rows = cached(
