@@ -20,6 +20,6 @@ def run(pipe: Connection) -> None:
         file = Path(folder) / "never_read_before.step"
         file.write_bytes(step.replace(b"hinge_yoke", b"starved"))
         try:
-            reader.run(pipe, str(file), None, (60.0, BYTES))
+            reader.run(pipe, str(file), None, (60.0, BYTES, 240.0))
         except (MemoryError, ImportError, OSError):
             pipe.send(("faults", "memory"))
