@@ -127,7 +127,8 @@ def checked(context: Context, chosen: list[list[Candidate]], ways: list[Way]) ->
         left, tried, passed = list(queue), 0, 0
         while passed < _wanted(queue[0]) and tried < TRIES * context.job.effort:
             left = [c for c in left if not known_to_fail(c, lessons)]
-            batch, left = _parted(left, min(_wanted(queue[0]) - passed, TRIES * context.job.effort - tried))
+            count = min(_wanted(queue[0]) - passed, TRIES * context.job.effort - tried)
+            batch, left = left[:count], left[count:]
             context.progress(f"{queue[0].design.machine}: full checks", at, len(chosen))
             if not batch or (context.stopped_early and good):
                 break
@@ -141,10 +142,6 @@ def checked(context: Context, chosen: list[list[Candidate]], ways: list[Way]) ->
                     lessons |= taught_by(examined)
             tried += len(batch)
     return good, down
-
-
-def _parted(row: list[Candidate], count: int) -> tuple[list[Candidate], list[Candidate]]:
-    return row[:count], row[count:]
 
 
 def _wanted(candidate: Candidate) -> int:
